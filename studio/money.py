@@ -1,0 +1,62 @@
+"""Amounts of money: whole minor units inside, worded once at the edge."""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from studio.errors import ReadingError
+
+# Minor units per unit, where it is not 100 (ISO 4217).
+DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3}
+SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥"}
+CURRENCIES = ("EUR", "GBP", "USD", "JPY", "CHF", "SEK", "NOK", "DKK", "AUD", "CAD", "NZD")
+_AMOUNT = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,3})?", re.ASCII)
+NO_BREAK_SPACE = "\u00a0"
+
+
+def digits(currency: str) -> int:
+    """Return how many decimal places the currency is written with."""
+    return DIGITS.get(currency, 2)
+
+
+def whole_minor(amount: Decimal) -> int:
+    """Round minor units to a whole one, half to even: the one rounding of a price."""
+    return int(amount.to_integral_value(rounding=ROUND_HALF_EVEN))
+
+
+def major(minor: int | Decimal, currency: str) -> Decimal:
+    """Return the amount in whole units, with the currency's places."""
+    places = digits(currency)
+    return Decimal(whole_minor(Decimal(minor))).scaleb(-places)
+
+
+def show_money(minor: int | Decimal, currency: str) -> str:
+    """Word an amount: a sign before the figure, or the code after it."""
+    value = major(minor, currency)
+    figure = f"{abs(value):,.{digits(currency)}f}"
+    minus = "\u2212" if value < 0 else ""
+    sign = SIGNS.get(currency)
+    return f"{minus}{sign}{figure}" if sign else f"{minus}{figure}{NO_BREAK_SPACE}{currency}"
+
+
+def read_money(text: str, currency: str, *, field: str = "amount") -> int:
+    """Read what a person typed as money; return minor units."""
+    given = text.strip().strip(NO_BREAK_SPACE)
+    sign = SIGNS.get(currency, "")
+    plain = given.removeprefix(sign).removesuffix(currency).strip(" " + NO_BREAK_SPACE)
+    places = digits(currency)
+    example = f"{Decimal(1250).scaleb(-2):.{places}f}"
+    if len(plain) > 14 or not _AMOUNT.fullmatch(plain):
+        message = (
+            f"Give {field} as a plain amount in {currency} such as {example}, got “{given[:40]}”."
+        )
+        raise ReadingError(message, field=field, value=given[:40])
+    decimals = re.split(r"[.,]", plain)[1:]
+    if decimals and len(decimals[0]) > places:
+        message = (
+            f"{currency} has {places} decimal places and {field} “{given[:40]}” has "
+            f"{len(decimals[0])}. Write it such as {example}, without a mark for thousands."
+        )
+        raise ReadingError(message, field=field, value=given[:40])
+    return int(Decimal(plain.replace(",", ".")).scaleb(places))
