@@ -1,0 +1,178 @@
+"""The forms that both apps build on, and the two that stand before the door.
+
+``HouseForm`` and ``HouseModelForm`` carry the request key that makes a doubled submit write
+once. ``system`` and ``currency`` are the studio's own; a view passes them from its settings.
+"""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib.auth import get_user_model, password_validation
+from django.contrib.auth.forms import AuthenticationForm, UsernameField
+from django.core.exceptions import ValidationError
+from django.utils.safestring import SafeString
+
+from studio.fields import (
+    CountField,
+    DayField,
+    GrammageField,
+    LengthField,
+    MassField,
+    MoneyField,
+    NumberField,
+    QuantityField,
+    ShareField,
+    SizeField,
+    VolumeField,
+)
+
+__all__ = [
+    "CountField",
+    "DayField",
+    "FirstRunForm",
+    "GrammageField",
+    "HouseForm",
+    "HouseModelForm",
+    "LengthField",
+    "LogInForm",
+    "MassField",
+    "MoneyField",
+    "NumberField",
+    "QuantityField",
+    "RequestKeyField",
+    "RowForm",
+    "RowModelForm",
+    "ShareField",
+    "SizeField",
+    "VolumeField",
+]
+
+STALE_PAGE = "This page was sent without its key. Look it over and enter it once more."
+LONG_TEXT = "Give at most %(limit_value)d characters; this has %(show_value)d."
+
+
+class RequestKeyField(forms.UUIDField):
+    """A key made with the page and sent back with it, so that one page writes once."""
+
+    widget = forms.HiddenInput
+    default_error_messages = {"required": STALE_PAGE, "invalid": STALE_PAGE}
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(initial=uuid.uuid4, label="Request key", **kwargs)
+
+    def bound_data(self, data: Any, initial: Any) -> Any:
+        """Keep the key that was sent; put a new one where what was sent is none."""
+        try:
+            return uuid.UUID(str(data))
+        except ValueError:
+            return uuid.uuid4()
+
+
+class HouseMixin:
+    """Wording, units and currency of the house for any form."""
+
+    fields: dict[str, forms.Field]
+
+    def __init__(
+        self, *args: Any, system: str = "metric", currency: str = "", **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            word_faults(field)
+            if isinstance(field, QuantityField | SizeField):
+                field.prefer(system)
+            if currency and isinstance(field, MoneyField):
+                field.use_currency(currency)
+
+    @property
+    def rows(self) -> SafeString:
+        """Render hidden inputs and rows without the fault list, for a page that has its own."""
+        return self.render("studio/forms/rows.html")  # type: ignore[attr-defined,no-any-return]
+
+
+def word_faults(field: forms.Field) -> None:
+    """Exchange the framework's stock sentences for ones that say what to do."""
+    stock = forms.Field.default_error_messages["required"]
+    choice = isinstance(field, forms.ChoiceField | forms.ModelChoiceField)
+    if field.error_messages.get("required") == stock:
+        field.error_messages["required"] = "Choose one." if choice else "Fill this in."
+    if choice:
+        field.error_messages["invalid_choice"] = "Choose one of those offered."
+    if isinstance(field, forms.CharField):
+        for validator in field.validators:
+            if getattr(validator, "code", "") == "max_length":
+                validator.message = LONG_TEXT
+
+
+class HouseForm(HouseMixin, forms.Form):
+    """A form that writes: carries a request key."""
+
+    request_key = RequestKeyField()
+
+
+class HouseModelForm(HouseMixin, forms.ModelForm):
+    """A form over one row of a model: carries a request key."""
+
+    request_key = RequestKeyField()
+
+
+class RowForm(HouseMixin, forms.Form):
+    """One row of a formset: the page's own form carries the key."""
+
+
+class RowModelForm(HouseMixin, forms.ModelForm):
+    """One row of a formset over a model."""
+
+
+class LogInForm(HouseMixin, AuthenticationForm):
+    """User name and password."""
+
+    error_messages = {
+        "invalid_login": "User name and password do not belong together. Type both again.",
+        "inactive": "This account is closed. Ask the owner of the studio to open it.",
+    }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "User name"
+
+
+class FirstRunForm(HouseForm):
+    """What is needed to open a studio: its name and the account of its owner."""
+
+    studio_name = forms.CharField(max_length=80, help_text="It stands at the top of every page.")
+    user_name = UsernameField(max_length=150, help_text="To sign in with; letters and digits.")
+    password = forms.CharField(
+        strip=False,
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="Eight characters or more; not a common word, not all digits.",
+    )
+    password_again = forms.CharField(
+        strip=False,
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def clean_user_name(self) -> str:
+        """Refuse what the account itself would refuse."""
+        name: str = self.cleaned_data["user_name"]
+        get_user_model()._meta.get_field("username").run_validators(name)
+        return name
+
+    def clean(self) -> dict[str, Any]:
+        """Compare the two passwords and weigh the first."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        password, again = given.get("password"), given.get("password_again")
+        if password and again and password != again:
+            self.add_error("password_again", "This is not the same as the first. Type it again.")
+        if password:
+            user = get_user_model()(username=given.get("user_name", ""))
+            try:
+                password_validation.validate_password(password, user)
+            except ValidationError as fault:
+                self.add_error("password", fault)
+        return given
