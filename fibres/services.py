@@ -1,0 +1,315 @@
+"""What a person does to the store; each act is one transaction with one entry."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from fibres import ledger
+from fibres.calc import moisture as wet
+from fibres.calc.scrap import Estimate
+from fibres.models import Fibre, Lot, MoistureTest, Movement, Source
+from studio.entries import enter, refuse_repeat
+from studio.errors import RangeError, StudioError
+from studio.models import Counter
+from studio.units import from_mg, show_mass, show_share
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """A lot as it arrives: what, from whom, how much, how wet, and how that is known."""
+
+    fibre: Fibre
+    source: Source
+    as_is_mg: int
+    moisture: Decimal
+    received_on: date
+    measured: str = Lot.Measured.WEIGHED
+    moisture_known: str = Lot.MoistureKnown.LABEL
+    band: Decimal = Decimal(0)
+    form: str = ""
+    is_wet: bool = False
+    paid_minor: int | None = None
+    sorting_minutes: Decimal | None = None
+    preparation_yield: Decimal | None = None
+    is_confidential: bool = False
+    remarks: str = ""
+
+
+@transaction.atomic
+def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
+    """Enter a lot and its first movement."""
+    if key is not None:
+        refuse_repeat(key)
+    if receipt.fibre.is_refused:
+        raise StudioError(
+            f"{receipt.fibre.name} is refused at the door: {receipt.fibre.refusals} "
+            "Nothing was entered.",
+            field="fibre",
+            value=receipt.fibre.name,
+        )
+    oven_dry_mg = wet.oven_dry_mg(receipt.as_is_mg, receipt.moisture)
+    if oven_dry_mg <= 0:
+        raise RangeError(
+            f"{show_mass(receipt.as_is_mg)} at {show_share(receipt.moisture)} moisture holds no "
+            "fibre. Look at the mass and the moisture again.",
+            field="mass",
+            value=receipt.as_is_mg,
+        )
+    lot = _new_lot(receipt, oven_dry_mg)
+    entry = enter(
+        "receive",
+        f"Received {lot.ref}: {show_mass(receipt.as_is_mg)} as is, {receipt.fibre.name}",
+        page=lot.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    ledger.post(
+        lot,
+        Movement.Kind.RECEIVED,
+        oven_dry_mg,
+        happened_on=receipt.received_on,
+        entry=entry,
+        as_is_mg=receipt.as_is_mg,
+        why=f"From {receipt.source.name}",
+    )
+    return lot
+
+
+def _new_lot(receipt: Receipt, oven_dry_mg: int) -> Lot:
+    fibre = receipt.fibre
+    keeps = fibre.keeps_wet_days
+    sorting = receipt.sorting_minutes
+    if sorting is None:
+        sorting = _usual_sorting(fibre, receipt.as_is_mg)
+    lot = Lot(
+        ref=f"{fibre.code}-{Counter.next('lot'):04d}",
+        fibre=fibre,
+        source=receipt.source,
+        form=receipt.form,
+        received_on=receipt.received_on,
+        as_is_mg=receipt.as_is_mg,
+        received_oven_dry_mg=oven_dry_mg,
+        measured=receipt.measured,
+        band=receipt.band,
+        moisture=receipt.moisture,
+        moisture_known=receipt.moisture_known,
+        preparation_yield=receipt.preparation_yield,
+        keep_until=(
+            receipt.received_on + timedelta(days=keeps) if receipt.is_wet and keeps else None
+        ),
+        paid_minor=receipt.paid_minor,
+        sorting_minutes=sorting,
+        is_confidential=receipt.is_confidential,
+        remarks=receipt.remarks,
+    )
+    lot.full_clean()
+    lot.save()
+    return lot
+
+
+def _usual_sorting(fibre: Fibre, as_is_mg: int) -> Decimal:
+    minutes = fibre.sorting_minutes_per_kg * Decimal(as_is_mg) / Decimal(1_000_000)
+    return minutes.quantize(Decimal("0.01"))
+
+
+def donor_named(name: str) -> Source:
+    """Return the donor of that name, or make one; a supplier's name is not a donor's."""
+    name = " ".join(name.split()) or "Anonymous drop"
+    source = Source.objects.filter(name__iexact=name).first()
+    if source is None:
+        source = Source(name=name, kind=Source.Kind.DONOR)
+        source.full_clean()
+        source.save()
+    return source
+
+
+@transaction.atomic
+def log_scrap(
+    estimate: Estimate,
+    *,
+    donor: str,
+    fibre: Fibre,
+    moisture: Decimal,
+    received_on: date,
+    by: Any,
+    key: uuid.UUID | None = None,
+    moisture_known: str = Lot.MoistureKnown.ASSUMED,
+    is_confidential: bool = False,
+    remarks: str = "",
+) -> Lot:
+    """Enter donated scrap as a lot of its own, one for each gift and class."""
+    if key is not None:
+        refuse_repeat(key)
+    return receive(
+        Receipt(
+            fibre=fibre,
+            source=donor_named(donor),
+            as_is_mg=estimate.as_is_mg,
+            moisture=moisture,
+            received_on=received_on,
+            measured=estimate.method,
+            moisture_known=moisture_known,
+            band=estimate.band,
+            is_confidential=is_confidential,
+            paid_minor=0,
+            remarks=remarks,
+        ),
+        by=by,
+        key=key,
+    )
+
+
+@transaction.atomic
+def take_out(
+    lot: Lot,
+    *,
+    as_is_mg: int,
+    kind: str,
+    happened_on: date,
+    why: str,
+    by: Any,
+    key: uuid.UUID | None = None,
+) -> Movement:
+    """Issue fibre to a making, or discard it, by what was weighed with its water."""
+    if key is not None:
+        refuse_repeat(key)
+    if kind not in Movement.OUT_OF_STORE:
+        raise StudioError("Fibre leaves the store issued or discarded.", field="kind", value=kind)
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    entry = enter(
+        "take out",
+        f"{Movement.Kind(kind).label} {show_mass(as_is_mg)} as is from {lot.ref}",
+        page=lot.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    # The scale rounds: taking the whole lot as is must leave nothing, not a stray milligram.
+    whole = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
+    oven_dry = lot.oven_dry_mg if as_is_mg == whole else wet.oven_dry_mg(as_is_mg, lot.moisture)
+    return ledger.post(
+        lot,
+        kind,
+        -oven_dry,
+        happened_on=happened_on,
+        entry=entry,
+        as_is_mg=-as_is_mg,
+        why=why,
+    )
+
+
+@transaction.atomic
+def test_moisture(
+    lot: Lot,
+    *,
+    wet_mg: int,
+    dry_mg: int,
+    tare_mg: int,
+    tested_on: date,
+    by: Any,
+    has_dried: bool = False,
+    key: uuid.UUID | None = None,
+) -> MoistureTest:
+    """Enter a weighed sample: put the figure right, or note that the lot has dried or drawn water.
+
+    Where the figure in the book was wrong, what is there as is stays and the oven-dry fibre is
+    corrected. Where water has come or gone since, the oven-dry fibre stays.
+    """
+    if key is not None:
+        refuse_repeat(key)
+    found = wet.moisture_from_sample(
+        from_mg(wet_mg), dry_mass=from_mg(dry_mg), tare_mass=from_mg(tare_mg)
+    ).quantize(Decimal("0.000001"))
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    as_is_left = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
+    entry = enter(
+        "test moisture",
+        f"Moisture of {lot.ref} weighed: {show_share(found)}",
+        page=lot.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    test = MoistureTest(
+        lot=lot,
+        tested_on=tested_on,
+        wet_mg=wet_mg,
+        dry_mg=dry_mg,
+        tare_mg=tare_mg,
+        moisture=found,
+        entry=entry,
+    )
+    test.full_clean()
+    test.save()
+    change = 0 if has_dried else wet.oven_dry_mg(as_is_left, found) - lot.oven_dry_mg
+    # Fibre that was never there was not paid for by the kilogram either.
+    Lot.objects.filter(pk=lot.pk).update(
+        moisture=found,
+        moisture_known=Lot.MoistureKnown.WEIGHED,
+        received_oven_dry_mg=max(0, lot.received_oven_dry_mg + change),
+    )
+    lot.moisture = found
+    if change:
+        ledger.post(
+            lot,
+            Movement.Kind.CORRECTED,
+            change,
+            happened_on=tested_on,
+            entry=entry,
+            moisture=found,
+            why="Moisture weighed",
+        )
+    return test
+
+
+@transaction.atomic
+def correct(
+    movement: Movement,
+    *,
+    as_is_mg: int,
+    happened_on: date,
+    why: str,
+    by: Any,
+    key: uuid.UUID | None = None,
+) -> list[Movement]:
+    """Put a movement right: a contrary one that names it, then what should have been entered.
+
+    ``as_is_mg`` is the right mass as weighed, without a sign; 0 where nothing moved at all.
+    """
+    if key is not None:
+        refuse_repeat(key)
+    lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
+    movement.lot = lot
+    entry = enter(
+        "correct",
+        f"Corrected {movement.get_kind_display().lower()} of {lot.ref}: {why}",
+        page=lot.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    sign = -1 if movement.oven_dry_mg < 0 else 1
+    right = sign * wet.oven_dry_mg(as_is_mg, movement.moisture)
+    # What is right goes in first where the contrary entry alone would empty the lot.
+    steps = [lambda: ledger.reverse(movement, happened_on=happened_on, why=why, entry=entry)]
+    if right:
+        steps.append(
+            lambda: ledger.post(
+                lot,
+                movement.kind,
+                right,
+                happened_on=movement.happened_on,
+                entry=entry,
+                as_is_mg=sign * as_is_mg,
+                moisture=movement.moisture,
+                why=why,
+            )
+        )
+    if movement.oven_dry_mg > 0:
+        steps.reverse()
+    if movement.kind == Movement.Kind.RECEIVED:
+        Lot.objects.filter(pk=lot.pk).update(as_is_mg=as_is_mg, received_oven_dry_mg=right)
+    return [step() for step in steps]

@@ -1,0 +1,315 @@
+"""What is asked of the promises, and what is done to them; page and command call the same."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import OuterRef, Subquery
+
+from fibres.models import Addition, Fibre, FurnishPart, Lot
+from orders import snapshot
+from orders.calc.costing import AdditionPrice, Cost, FibrePrice, Rates, cost
+from orders.calc.cover import Answer, Cover, Pick, allocate
+from orders.models import Client, Commission, Sheet
+from studio.entries import enter, refuse_repeat
+from studio.errors import StudioError
+from studio.models import Counter, Studio
+
+MG_PER_KG = 1_000_000
+USUAL_QUANTITIES = (10, 25, 50, 100, 250)
+
+# What a form changes; the state has its own door, so that a page kept open cannot undo a move.
+CHANGEABLE = (
+    "title", "client", "sheet", "good_quantity", "due", "priority", "no_scrap",
+    "tolerance_over", "remarks",
+)  # fmt: skip
+
+State = Commission.State
+MOVES: dict[str, tuple[str, ...]] = {
+    State.ENQUIRY: (State.QUOTED, State.AGREED, State.WITHDRAWN),
+    State.QUOTED: (State.AGREED, State.ENQUIRY, State.WITHDRAWN),
+    State.AGREED: (State.MAKING, State.QUOTED, State.WITHDRAWN),
+    State.MAKING: (State.SENT, State.AGREED, State.WITHDRAWN),
+    State.SENT: (State.CLOSED, State.MAKING),
+    State.CLOSED: (),
+    State.WITHDRAWN: (State.ENQUIRY,),
+}
+
+
+def cover(today: date, *, with_quoted: bool = False, extra: Commission | None = None) -> Cover:
+    """Answer whether the store covers the promises; ``extra`` counts one more as if agreed."""
+    return allocate(snapshot.read(today, with_quoted=with_quoted, extra=extra))
+
+
+def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]:
+    """Answer for one commission, counted among the promises even while it is only asked for."""
+    is_open = commission.state in Commission.OPEN
+    answers = cover(today, extra=commission if is_open else None)
+    return answers, answers.of(commission.ref)
+
+
+@dataclass(frozen=True, slots=True)
+class FibrePlan:
+    """One fibre of a commission, in oven-dry milligrams: needed, set aside, short, from where."""
+
+    fibre: str
+    share: Decimal
+    needs_mg: int
+    set_aside_mg: int
+    short_mg: int
+    picks: tuple[Pick, ...]
+
+
+def plan_by_fibre(answer: Answer) -> list[FibrePlan]:
+    """Set out an answer fibre by fibre; what is needed is what is set aside and what is short."""
+    by_fibre: dict[str, list[Pick]] = {}
+    for pick in answer.picks:
+        by_fibre.setdefault(pick.fibre, []).append(pick)
+    short = {lack.fibres[0]: lack.oven_dry_mg for lack in answer.short}
+    plans = []
+    for fibre in dict.fromkeys([*by_fibre, *short]):
+        picks = tuple(by_fibre.get(fibre, ()))
+        held = sum(pick.oven_dry_mg for pick in picks)
+        lack = short.get(fibre, 0)
+        total = answer.need_mg or 1
+        usable = sum(pick.usable_mg for pick in picks) + sum(
+            found.usable_mg for found in answer.short if found.fibres[0] == fibre
+        )
+        plans.append(FibrePlan(fibre, Decimal(usable) / total, held + lack, held, lack, picks))
+    return plans
+
+
+def rates_of(studio: Studio, sheet: Sheet) -> Rates:
+    """Return the studio's rates, with the sheet's own minutes where it has some."""
+    minutes = studio.minutes_per_pull if sheet.minutes_per_pull is None else sheet.minutes_per_pull
+    setup = studio.setup_minutes if sheet.setup_minutes is None else sheet.setup_minutes
+    return Rates(
+        currency=studio.currency,
+        hourly_rate_minor=Decimal(studio.hourly_rate_minor),
+        overhead_minor_per_hour=Decimal(studio.overhead_minor_per_hour),
+        setup_minutes=Decimal(setup),
+        minutes_per_pull=Decimal(minutes),
+        trial_pulls=studio.trial_pulls,
+        heel_mg=studio.heel_mg,
+        heel_recovered=studio.heel_recovered,
+        broke_recovered=studio.broke_recovered,
+        kwh_per_kg=studio.energy_kwh_per_kg,
+        kwh_per_pull=studio.energy_kwh_per_pull,
+        minor_per_kwh=Decimal(studio.energy_minor_per_kwh),
+        litres_per_pull=studio.water_litres_per_pull,
+        minor_per_m3=Decimal(studio.water_minor_per_m3),
+        packing_minor_per_sheet=Decimal(studio.packing_minor_per_sheet),
+        price_by=studio.price_by,
+        price_rate=studio.price_rate,
+        tax_rate=studio.tax_rate,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LotPrice:
+    """What an oven-dry kilogram of a lot cost, and how long it took to sort."""
+
+    ref: str
+    fibre_id: int
+    received_on: date
+    minor_per_kg: Decimal | None
+    sorting_minutes_per_kg: Decimal
+
+    @classmethod
+    def of(cls, lot: Lot) -> LotPrice:
+        """Divide what was paid by the oven-dry fibre that came for it."""
+        kilograms = Decimal(lot.received_oven_dry_mg) / MG_PER_KG
+        known = lot.paid_minor is not None and kilograms
+        return cls(
+            ref=lot.ref,
+            fibre_id=lot.fibre_id,
+            received_on=lot.received_on,
+            minor_per_kg=Decimal(lot.paid_minor or 0) / kilograms if known else None,
+            sorting_minutes_per_kg=lot.sorting_minutes / kilograms if kilograms else Decimal(0),
+        )
+
+
+def _prices_of_picks(picks: Iterable[Pick]) -> dict[str, LotPrice]:
+    refs = {pick.lot for pick in picks}
+    return {lot.ref: LotPrice.of(lot) for lot in Lot.objects.filter(ref__in=refs)}
+
+
+def newest_prices(fibre_ids: Iterable[int]) -> dict[int, LotPrice]:
+    """Return, for each fibre, the newest lot that a price is known for."""
+    priced = Lot.objects.filter(
+        fibre=OuterRef("pk"), paid_minor__isnull=False, received_oven_dry_mg__gt=0
+    ).order_by("-received_on", "-pk")
+    newest = Fibre.objects.filter(pk__in=list(fibre_ids)).annotate(
+        newest=Subquery(priced.values("pk")[:1])
+    )
+    lots = Lot.objects.filter(pk__in=newest.values("newest"))
+    return {lot.fibre_id: LotPrice.of(lot) for lot in lots}
+
+
+def fibre_prices(parts: Sequence[FurnishPart], picks: Sequence[Pick]) -> list[FibrePrice]:
+    """Price each fibre by the lots set aside, and what is short by its newest price."""
+    by_ref = _prices_of_picks(picks)
+    newest = newest_prices(part.fibre_id for part in parts)
+    return [_fibre_price(part, picks, by_ref, newest.get(part.fibre_id)) for part in parts]
+
+
+def _fibre_price(
+    part: FurnishPart,
+    picks: Sequence[Pick],
+    by_ref: dict[str, LotPrice],
+    newest: LotPrice | None,
+) -> FibrePrice:
+    fibre: Fibre = part.fibre
+    booked = [
+        (Decimal(pick.oven_dry_mg), by_ref[pick.lot])
+        for pick in picks
+        if pick.fibre == fibre.name and pick.lot in by_ref
+    ]
+    mass = sum((weight for weight, _ in booked), Decimal(0))
+    sorting = newest.sorting_minutes_per_kg if newest else fibre.sorting_minutes_per_kg
+    if mass:
+        sorting = sum(weight * price.sorting_minutes_per_kg for weight, price in booked) / mass
+    if mass and all(price.minor_per_kg is not None for _, price in booked):
+        book = sum(weight * (price.minor_per_kg or 0) for weight, price in booked) / mass
+        refs = ", ".join(dict.fromkeys(price.ref for _, price in booked))
+        return FibrePrice(
+            fibre.name, part.share, fibre.preparation_yield, book, f"book cost of {refs}", sorting
+        )
+    if newest is not None:
+        basis = f"newest price, paid for {newest.ref} on {newest.received_on:%d %b %Y}"
+        return FibrePrice(
+            fibre.name, part.share, fibre.preparation_yield, newest.minor_per_kg, basis, sorting
+        )
+    return FibrePrice(
+        fibre.name,
+        part.share,
+        fibre.preparation_yield,
+        None,
+        "no price known, counted as nothing: enter what a lot of it cost",
+        sorting,
+    )
+
+
+def costs_of(sheet: Sheet, quantities: Iterable[int], *, picks: Sequence[Pick] = ()) -> list[Cost]:
+    """Return what a good sheet costs at several quantities, at one set of prices."""
+    studio = Studio.current()
+    parts = list(
+        FurnishPart.objects.filter(furnish_id=sheet.furnish_id)
+        .select_related("fibre")
+        .order_by("-share", "pk")
+    )
+    if not parts:
+        raise StudioError(
+            f"The furnish of {sheet.name} has no fibre yet. Give it its fibres and their shares.",
+            field="furnish",
+        )
+    additions = [
+        AdditionPrice(
+            addition.name,
+            addition.dose,
+            None if addition.minor_per_kg is None else Decimal(addition.minor_per_kg),
+        )
+        for addition in Addition.objects.filter(furnish_id=sheet.furnish_id)
+    ]
+    prices = fibre_prices(parts, picks)
+    spec = snapshot.spec_of(sheet, studio, snapshot.read_shrinkages())
+    rates = rates_of(studio, sheet)
+    return [
+        cost(spec, quantity, fibres=prices, additions=additions, rates=rates)
+        for quantity in quantities
+    ]
+
+
+def cost_of(
+    commission: Commission, quantity: int | None = None, *, picks: Sequence[Pick] = ()
+) -> Cost:
+    """Return what a good sheet of a commission costs, at its own quantity or another."""
+    return costs_of(commission.sheet, [quantity or commission.good_quantity], picks=picks)[0]
+
+
+@transaction.atomic
+def enter_commission(
+    commission: Commission, *, by: Any, new_client: str = "", key: uuid.UUID | None = None
+) -> Commission:
+    """Enter a new commission, or keep what was changed in one; one entry in the book.
+
+    ``new_client`` names a client that is entered with it; one of that name is taken as it is.
+    """
+    if key is not None:
+        refuse_repeat(key)
+    if new_client:
+        commission.client = client_named(new_client)
+    is_new = commission._state.adding
+    if is_new:
+        commission.ref = commission.ref or f"C-{Counter.next('commission'):03d}"
+    else:
+        _refuse_if_over(commission)
+    commission.full_clean()
+    commission.save(update_fields=None if is_new else CHANGEABLE)
+    verb = "Entered" if is_new else "Changed"
+    enter(
+        f"{verb.lower()} commission",
+        f"{verb} {commission.ref} {commission.title}",
+        page=commission.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    return commission
+
+
+def client_named(name: str) -> Client:
+    """Return the client of that name, or enter one."""
+    name = " ".join(name.split())
+    client = Client.objects.filter(name__iexact=name).first()
+    if client is None:
+        client = Client(name=name)
+        client.full_clean()
+        client.save()
+    return client
+
+
+def _refuse_if_over(commission: Commission) -> None:
+    """Look at the state as it is kept now; what was sent is not changed any more."""
+    held = Commission.objects.select_for_update().get(pk=commission.pk)
+    commission.state = held.state
+    if not held.is_open:
+        raise StudioError(
+            f"{held.ref} is {held.get_state_display().lower()}, so nothing in it is changed any "
+            "more. Enter a new commission instead.",
+            value=held.state,
+        )
+
+
+@transaction.atomic
+def move(
+    commission: Commission, state: str, *, by: Any, key: uuid.UUID | None = None
+) -> Commission:
+    """Move a commission to another state, if that state can follow the one it is in."""
+    if key is not None:
+        refuse_repeat(key)
+    held = Commission.objects.select_for_update().get(pk=commission.pk)
+    allowed = MOVES[held.state]
+    if state not in allowed:
+        names = ", ".join(State(name).label.lower() for name in allowed) or "nothing"
+        raise StudioError(
+            f"{held.ref} is {held.get_state_display().lower()}; after that it can become {names}.",
+            field="state",
+            value=state,
+        )
+    held.state = state
+    held.save(update_fields=["state"])
+    enter(
+        "moved commission",
+        f"{held.ref} is now {held.get_state_display().lower()}",
+        page=held.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    commission.state = state
+    return held

@@ -1,0 +1,111 @@
+"""The sentences about cover, the same on a page and in the terminal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from fibres.models import Fibre
+from orders.calc.cover import COVERED, JUST_COVERED, LATER, Answer, Cover
+from studio.units import show_mass
+
+# State of an answer: the mark on the page, and its word.
+MARKS = {COVERED: ("covered", "Covered"), JUST_COVERED: ("near", "Just covered")}
+
+
+def day(value: date, today: date) -> str:
+    """Word a day; the year only where it is not this one."""
+    year = f" {value.year}" if value.year != today.year else ""
+    return f"{value:%a} {value.day} {value:%b}{year}"
+
+
+def mark_of(answer: Answer, today: date) -> tuple[str, str]:
+    """Return the mark and the word for the state of an answer."""
+    if answer.state == LATER and answer.ready_on:
+        return "order", f"Covered from {day(answer.ready_on, today)}"
+    return MARKS.get(answer.state, ("short", "Short"))
+
+
+def lacks(answer: Answer) -> str:
+    """Name what is missing: the fibre and the oven-dry mass of each."""
+    said = [
+        f"{show_mass(lack.oven_dry_mg, places=3)} oven-dry of {' or '.join(lack.fibres)}"
+        for lack in answer.short
+    ]
+    return " and ".join(said)
+
+
+def finding(answer: Answer, today: date) -> str:
+    """Say in one sentence how a commission stands."""
+    if answer.state == COVERED:
+        return f"The store covers all {answer.wanted}, also at the safe count."
+    if answer.state == JUST_COVERED:
+        return (
+            f"The store covers all {answer.wanted} at the average count, with too little to spare "
+            "if more sheets than usual are broke."
+        )
+    due = day(answer.due, today)
+    now = f"{answer.covered_sheets} of {answer.wanted} good sheets can be made"
+    if answer.state == LATER and answer.ready_on:
+        return (
+            f"Covered from {day(answer.ready_on, today)}, not by {due}: until then "
+            f"{lacks(answer)} is missing and {now}."
+        )
+    return f"Short by {due}: {lacks(answer)} is missing. {now}."
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """One thing that would mend a shortage."""
+
+    deed: str
+    why: str
+
+
+def ways_out(answer: Answer, today: date, fibres: dict[str, Fibre]) -> list[WayOut]:
+    """Say what would mend a shortage: fibre to get, or fewer sheets first."""
+    found = []
+    for lack in answer.short:
+        fibre = fibres.get(lack.fibres[0])
+        moisture = fibre.usual_moisture if fibre else Decimal(0)
+        as_is = int(lack.oven_dry_mg / (1 - moisture)) + 1 if moisture < 1 else lack.oven_dry_mg
+        found.append(
+            WayOut(
+                f"Get {show_mass(as_is, places=3)} of {lack.fibres[0]} as is, in time "
+                f"to make the sheets by {day(answer.due, today)}.",
+                f"{show_mass(lack.oven_dry_mg, places=3)} oven-dry, at its usual moisture of "
+                f"{moisture * 100:.1f} %.",
+            )
+        )
+    rest = answer.wanted - answer.covered_sheets
+    if answer.short and answer.covered_sheets:
+        found.append(
+            WayOut(
+                f"Send {answer.covered_sheets} good sheets by the day and {rest} later.",
+                "As many as the scarcest fibre makes, after broke and retree.",
+            )
+        )
+    return found
+
+
+def lede(cover: Cover) -> str:
+    """Say in one sentence how all promises stand."""
+    total = len(cover.commissions)
+    if cover.left_out:
+        ref, why = cover.left_out[0]
+        more = f" {len(cover.left_out)} cannot be; the others can." if cover.left_out[1:] else ""
+        return f"{ref} cannot be reckoned: {why}{more}"
+    if not total:
+        return "Nothing is promised yet."
+    if cover.all_covered:
+        return f"The store covers {'the one promise' if total == 1 else f'all {total} promises'}."
+    wanting = [a for a in cover.commissions if a.state not in (COVERED, JUST_COVERED)]
+    first = wanting[0]
+    names = " and ".join(dict.fromkeys(name for lack in first.short for name in lack.fibres))
+    count = (
+        f"{first.ref} is short of {names}"
+        if len(wanting) == 1
+        else f"{len(wanting)} of {total} promises are short, first {first.ref} of {names}"
+    )
+    return f"{count}: {lacks(first)} is missing by {day(first.due, cover.today)}."

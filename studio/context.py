@@ -1,0 +1,82 @@
+"""What every page shows of the house: its name, its colours, its rooms, and who is here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
+
+from studio import roles
+from studio.models import Studio
+
+# Word, route, and the start of the paths that belong to it.
+ROOMS = (
+    ("Today", "today", ()),
+    ("Store", "store", ("/store/", "/fibres/", "/lots/", "/scrap/")),
+    ("Sources", "sources", ("/sources/",)),
+    ("Furnishes", "furnishes", ("/furnishes/",)),
+    ("Sheets", "sheets", ("/sheets/",)),
+    ("Commissions", "commissions", ("/commissions/", "/clients/")),
+    ("Bench", "bench", ("/bench/",)),
+    ("Studio", "studio", ("/studio/", "/moulds/")),
+)
+
+
+@dataclass(frozen=True)
+class House:
+    """What the base template needs to know."""
+
+    name: str
+    theme: str
+    units: str
+    currency: str
+    role: str
+    sees_money: bool
+    user: Any
+    demo: bool
+    sections: list[tuple[str, str, bool]]
+
+
+def current_studio(request: HttpRequest) -> Studio:
+    """Return the studio's row, read once a request."""
+    known = getattr(request, "_studio", None)
+    if known is None:
+        known = request._studio = Studio.current()  # type: ignore[attr-defined]
+    return known
+
+
+def _sections(path: str) -> list[tuple[str, str, bool]]:
+    found = []
+    for word, route, starts in ROOMS:
+        try:
+            address = reverse(route)
+        except NoReverseMatch:
+            continue
+        found.append((address, word, path == address or path.startswith(starts)))
+    return found
+
+
+def _house(request: HttpRequest) -> House:
+    studio = current_studio(request)
+    user = getattr(request, "user", None)
+    role = roles.role_of(user)
+    return House(
+        name=studio.name,
+        theme=studio.theme,
+        units=studio.units,
+        currency=studio.currency,
+        role=role,
+        sees_money=bool(role) and roles.can(user, "money"),
+        user=user,
+        demo=settings.DEMO,
+        sections=_sections(request.path) if role else [],
+    )
+
+
+def house(request: HttpRequest) -> dict[str, Any]:
+    """Put the house into a template's context; read only if the template asks."""
+    return {"house": SimpleLazyObject(lambda: _house(request))}

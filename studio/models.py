@@ -1,0 +1,193 @@
+"""What both apps share: the studio itself, its moulds, its counters and the entry book."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models, transaction
+from django.urls import reverse
+
+from studio.appendonly import AppendOnly
+from studio.money import CURRENCIES
+
+LARGEST = 9 * 10**15
+ONE = Decimal(1)
+
+
+class ShareField(models.DecimalField):
+    """A share from 0 to 1, percent on screen; never summed or compared in SQL."""
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        kwargs.setdefault("max_digits", 7)
+        kwargs.setdefault("decimal_places", 6)
+        kwargs.setdefault("validators", [MinValueValidator(0), MaxValueValidator(1)])
+        super().__init__(*args, **kwargs)
+
+
+class WholeField(models.BigIntegerField):
+    """A whole number of milligrams, micrometres or minor units, from 0 up."""
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        kwargs.setdefault("validators", [MinValueValidator(0), MaxValueValidator(LARGEST)])
+        super().__init__(*args, **kwargs)
+
+
+class Closable(models.Model):
+    """A row that is kept for its history and can be closed: hidden from choices, still read."""
+
+    closed_on = models.DateField(null=True, blank=True, editable=False)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether the row is hidden from choices."""
+        return self.closed_on is not None
+
+
+class Entry(AppendOnly):
+    """One act: who, when and what; the key lets a second click find the first."""
+
+    request_key = models.UUIDField(unique=True)
+    act = models.CharField(max_length=40)
+    said = models.CharField(max_length=200)
+    page = models.CharField(max_length=200)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "the entry book"
+        verbose_name_plural = "entries"
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.said
+
+    @property
+    def who(self) -> str:
+        """Name of the person, or the command line."""
+        return self.by.get_username() if self.by else "command line"
+
+
+class Counter(models.Model):
+    """The next number of a series of references."""
+
+    name = models.CharField(max_length=20, unique=True)
+    last = models.PositiveBigIntegerField(default=0)
+
+    class Meta:
+        verbose_name = "counter"
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.last}"
+
+    @classmethod
+    def next(cls, name: str) -> int:
+        """Take the next number, under a lock, inside the caller's transaction."""
+        with transaction.atomic():
+            cls.objects.get_or_create(name=name)
+            counter = cls.objects.select_for_update().get(name=name)
+            counter.last += 1
+            counter.save(update_fields=["last"])
+        return counter.last
+
+
+class Studio(models.Model):
+    """The studio: one row of names, rates and habits."""
+
+    class Units(models.TextChoices):
+        METRIC = "metric", "Metric: kg, g, mm, g/m²"
+        US = "US", "US: lb, oz, inches"
+
+    class Theme(models.TextChoices):
+        DEVICE = "", "As the device says"
+        LIGHT = "light", "Light"
+        DARK = "dark", "Dark"
+
+    class PriceBy(models.TextChoices):
+        MARKUP = "markup", "Markup: a share added to the cost"
+        MARGIN = "margin", "Margin: a share kept of the price"
+
+    name = models.CharField("name of the studio", max_length=80, default="Halfstuff studio")
+    units = models.CharField(max_length=8, choices=Units.choices, default=Units.METRIC)
+    theme = models.CharField(
+        "colours", max_length=8, choices=Theme.choices, default=Theme.DEVICE, blank=True
+    )
+    currency = models.CharField(
+        max_length=3, choices=[(code, code) for code in CURRENCIES], default="GBP"
+    )
+    sheet_moisture = ShareField("moisture of a finished sheet", default=Decimal("0.06"))
+    assurance = ShareField("how sure the safe count is", default=Decimal("0.95"))
+    hourly_rate_minor = WholeField("pay for an hour", default=2200)
+    overhead_minor_per_hour = WholeField("rooms, felts and moulds, an hour", default=400)
+    setup_minutes = models.PositiveIntegerField("minutes to set up and clear", default=75)
+    minutes_per_pull = models.DecimalField(
+        "minutes a pull", max_digits=6, decimal_places=2, default=Decimal("6")
+    )
+    trial_pulls = models.PositiveIntegerField("trial pulls", default=2)
+    heel_mg = WholeField("fibre left in the vat, oven-dry", default=0)
+    heel_recovered = ShareField("share of the heel kept for another making", default=Decimal("0"))
+    broke_recovered = ShareField("share of broke used again", default=Decimal("0"))
+    energy_kwh_per_kg = models.DecimalField(
+        "kWh to beat a kilogram", max_digits=7, decimal_places=3, default=Decimal("1.5")
+    )
+    energy_kwh_per_pull = models.DecimalField(
+        "kWh to press and dry a pull", max_digits=7, decimal_places=4, default=Decimal("0.05")
+    )
+    energy_minor_per_kwh = WholeField("price of a kWh", default=30)
+    water_litres_per_pull = models.DecimalField(
+        "litres of water a pull", max_digits=7, decimal_places=2, default=Decimal("4")
+    )
+    water_minor_per_m3 = WholeField("price of a cubic metre of water", default=400)
+    packing_minor_per_sheet = WholeField("packing a sheet", default=5)
+    price_by = models.CharField(max_length=8, choices=PriceBy.choices, default=PriceBy.MARGIN)
+    price_rate = models.DecimalField(
+        "rate of markup or margin",
+        max_digits=7,
+        decimal_places=6,
+        default=Decimal("0.3"),
+        validators=[MinValueValidator(0), MaxValueValidator(9)],
+    )
+    tax_rate = ShareField("tax added to the price", default=Decimal("0"))
+
+    class Meta:
+        verbose_name = "studio"
+        constraints = [
+            models.CheckConstraint(
+                name="studio_is_one_row",
+                condition=models.Q(pk=1),
+                violation_error_message="There is one studio, and it is set up already.",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def current(cls) -> Studio:
+        """Return the studio, or one with every default where none has been set up."""
+        return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+
+class Mould(Closable):
+    """A mould by the opening inside its deckle."""
+
+    name = models.CharField(max_length=60, unique=True)
+    width_um = WholeField("opening, across")
+    height_um = WholeField("opening, along")
+    remarks = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """Return the page where the mould is changed."""
+        return reverse("mould", args=[self.pk])

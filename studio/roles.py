@@ -1,0 +1,71 @@
+"""Who may do what: three roles, and one table of needs that pages and templates both ask.
+
+A view says what it needs with :func:`needs`; a view that says nothing is refused by the gate
+and reported when the program starts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+OWNER, HAND, VIEWER = "owner", "hand", "viewer"
+ROLES = (OWNER, HAND, VIEWER)
+PUBLIC = "public"
+
+NEEDS: dict[str, frozenset[str]] = {
+    "read": frozenset(ROLES),
+    "store.receive": frozenset({OWNER, HAND}),
+    "store.take": frozenset({OWNER, HAND}),
+    "store.correct": frozenset({OWNER}),
+    "fibres.change": frozenset({OWNER}),
+    "sources.change": frozenset({OWNER}),
+    "furnishes.change": frozenset({OWNER}),
+    "sheets.change": frozenset({OWNER}),
+    "orders.change": frozenset({OWNER}),
+    "clients.see": frozenset({OWNER, HAND}),
+    "money": frozenset({OWNER}),
+    "export": frozenset({OWNER, HAND}),
+    "studio.change": frozenset({OWNER}),
+}
+
+View = TypeVar("View", bound=Callable[..., Any] | type)
+
+
+def needs(need: str) -> Callable[[View], View]:
+    """Mark a view, function or class, with the one thing a person must be allowed to do."""
+    if need != PUBLIC and need not in NEEDS:
+        message = f"No such need: {need!r}. Add it to studio.roles.NEEDS."
+        raise ValueError(message)
+
+    def mark(view: View) -> View:
+        view.needs = need  # type: ignore[union-attr]
+        return view
+
+    return mark
+
+
+def need_of(view: Callable[..., Any]) -> str:
+    """Return what a resolved view needs, or nothing where none was declared."""
+    declared = getattr(view, "needs", "") or getattr(
+        getattr(view, "view_class", None), "needs", ""
+    )
+    return str(declared)
+
+
+def role_of(user: Any) -> str:
+    """Return the role of a person, or nothing; asked of the database once a request."""
+    if not getattr(user, "is_authenticated", False):
+        return ""
+    known = getattr(user, "_role", None)
+    if known is None:
+        names = set(user.groups.values_list("name", flat=True))
+        known = next((role for role in ROLES if role in names), "")
+        known = OWNER if user.is_superuser else known
+        user._role = known
+    return str(known)
+
+
+def can(user: Any, need: str) -> bool:
+    """Tell whether a person may do what the need names."""
+    return need == PUBLIC or role_of(user) in NEEDS[need]

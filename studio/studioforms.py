@@ -1,0 +1,101 @@
+"""Forms of the studio's own pages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from studio.forms import (
+    CountField,
+    HouseModelForm,
+    MassField,
+    MoneyField,
+    NumberField,
+    ShareField,
+    SizeField,
+)
+from studio.models import Mould, Studio
+from studio.sizes import Size
+
+
+class MouldForm(HouseModelForm):
+    """A mould by the size of its opening."""
+
+    size = SizeField(
+        label="Opening", help_text="Inside the deckle, such as A4, 22 x 30 in or 297 × 420 mm."
+    )
+
+    class Meta:
+        model = Mould
+        fields = ["name", "remarks"]
+
+    field_order = ["name", "size", "remarks"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        mould = self.instance
+        if not mould._state.adding:
+            self.initial["size"] = Size(mould.width_um, mould.height_um)
+
+    def save(self, commit: bool = True) -> Mould:
+        """Keep both sides of the opening."""
+        size = self.cleaned_data["size"]
+        self.instance.width_um, self.instance.height_um = size.width_um, size.height_um
+        return super().save(commit)
+
+
+class StudioForm(HouseModelForm):
+    """The studio's names, rates and habits."""
+
+    sheet_moisture = ShareField(help_text="Conditioned; 6 % is usual, 2 to 10 % is normal.")
+    assurance = ShareField(
+        label="How sure the safe count is",
+        help_text="95 % means: in 95 of 100 makings there are good sheets enough.",
+    )
+    hourly_rate_minor = MoneyField(label="Pay for an hour")
+    overhead_minor_per_hour = MoneyField(label="Rooms, felts and moulds, an hour")
+    setup_minutes = CountField(
+        label="Set up and clear",
+        unit="minutes",
+        most=6000,
+        help_text="Each making, whatever its number.",
+    )
+    minutes_per_pull = NumberField(label="A pull, all in", unit="minutes", most=600)
+    trial_pulls = CountField(unit="pulls", most=1000)
+    heel_mg = MassField(
+        stored=True, label="Heel", help_text="Oven-dry fibre left in the vat at the end."
+    )
+    heel_recovered = ShareField(label="Of the heel, kept for another making")
+    broke_recovered = ShareField(label="Of the broke, used again")
+    energy_kwh_per_kg = NumberField(label="Beating a kilogram", unit="kWh", most=1000)
+    energy_kwh_per_pull = NumberField(label="Pressing and drying a pull", unit="kWh", most=1000)
+    energy_minor_per_kwh = MoneyField(label="A kilowatt-hour costs")
+    water_litres_per_pull = NumberField(label="Water for a pull", unit="L", most=10000)
+    water_minor_per_m3 = MoneyField(label="A cubic metre of water costs")
+    packing_minor_per_sheet = MoneyField(label="Packing a sheet")
+    price_rate = ShareField(
+        label="Markup or margin", most=9, help_text="The share meant by the choice above."
+    )
+    tax_rate = ShareField(
+        label="Tax on the price", help_text="Your own rate; 0 where none applies."
+    )
+
+    class Meta:
+        model = Studio
+        fields = [
+            "name", "units", "currency", "theme", "sheet_moisture", "assurance",
+            "hourly_rate_minor", "overhead_minor_per_hour", "setup_minutes", "minutes_per_pull",
+            "trial_pulls", "heel_mg", "heel_recovered", "broke_recovered",
+            "energy_kwh_per_kg", "energy_kwh_per_pull", "energy_minor_per_kwh",
+            "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet",
+            "price_by", "price_rate", "tax_rate",
+        ]  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a margin that leaves no cost and an assurance that is no count."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        rate, sure = given.get("price_rate"), given.get("assurance")
+        if given.get("price_by") == Studio.PriceBy.MARGIN and rate is not None and rate >= 1:
+            self.add_error("price_rate", "A margin is a share of the price: give less than 100 %.")
+        if sure is not None and not 0 < sure < 1:
+            self.add_error("assurance", "Give more than 0 % and less than 100 %, such as 95.")
+        return given

@@ -1,0 +1,34 @@
+"""Tables of the studio's own pages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from studio.models import Mould
+from studio.tables import LedgerTable, RowHeader, TextColumn
+from studio.units import show_size
+
+
+class MouldTable(LedgerTable):
+    """Moulds by name, with their openings."""
+
+    caption = "Moulds"
+    caption_unseen = True
+    shape = "few"
+    nothing = "No mould has been entered yet."
+
+    mould = RowHeader("Mould", accessor="name")
+    opening = TextColumn("Opening", accessor="width_um")
+    state = TextColumn("State", accessor="closed_on")
+
+    def render_opening(self, record: Mould) -> str:
+        """Word the opening in the studio's units."""
+        return self.value_opening(record)
+
+    def value_opening(self, record: Mould) -> str:
+        """Word the opening the same in an export."""
+        return show_size(record, system=self.units)
+
+    def render_state(self, value: Any) -> str:
+        """Say that a mould is closed."""
+        return "Closed" if value else ""

@@ -1,0 +1,22 @@
+"""The routes of the site; each app keeps its own."""
+
+from django.urls import include, path
+
+from studio import views
+
+urlpatterns = [
+    path("log-in/", views.LogIn.as_view(), name="log_in"),
+    path("log-out/", views.log_out, name="log_out"),
+    path("first-run/", views.FirstRun.as_view(), name="first_run"),
+    path("studio/", views.StudioPage.as_view(), name="studio"),
+    path("moulds/new/", views.MouldPage.as_view(), name="mould_new"),
+    path("moulds/<int:pk>/", views.MouldPage.as_view(), name="mould"),
+    path("moulds/<int:pk>/close/", views.MouldClose.as_view(), name="mould_close"),
+    path("", include("fibres.urls")),
+    path("", include("orders.urls")),
+]
+
+handler400 = "studio.views.bad_request"
+handler403 = "studio.views.forbidden"
+handler404 = "studio.views.not_found"
+handler500 = "studio.views.broken"

@@ -1,0 +1,166 @@
+"""The door (log in, first run), the studio's own rates and moulds, and the pages of refusal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth import get_user_model, login, logout
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import LoginView
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.decorators import method_decorator
+from django.views.decorators.http import require_POST
+from django.views.generic import FormView
+
+from studio import people
+from studio.entries import enter
+from studio.forms import FirstRunForm, LogInForm
+from studio.lists import house_table
+from studio.models import Mould, Studio
+from studio.pages import ClosePage, RowPage
+from studio.roles import PUBLIC, needs
+from studio.studioforms import MouldForm, StudioForm
+from studio.studiotables import MouldTable
+
+
+@needs(PUBLIC)
+class LogIn(LoginView):
+    """Ask for user name and password."""
+
+    template_name = "registration/log_in.html"
+    authentication_form = LogInForm
+    redirect_authenticated_user = True
+
+
+@needs(PUBLIC)
+@require_POST
+def log_out(request: HttpRequest) -> HttpResponse:
+    """End the session."""
+    logout(request)
+    return redirect("log_in")
+
+
+@needs(PUBLIC)
+@method_decorator(login_not_required, name="dispatch")
+class FirstRun(FormView):
+    """Make the owner's account, once; afterwards this page leads to the log-in."""
+
+    template_name = "studio/first_run.html"
+    form_class = FirstRunForm
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        """Close the page for good once somebody has an account."""
+        if get_user_model().objects.exists():
+            return redirect("log_in")
+        return super().dispatch(request, *args, **kwargs)
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        """Open the studio and sign its owner in."""
+        given = form.cleaned_data
+        with transaction.atomic():
+            # Of two first runs at once the studio's one row lets only one through.
+            studio, is_new = Studio.objects.get_or_create(
+                pk=1, defaults={"name": given["studio_name"]}
+            )
+            if get_user_model().objects.exists():
+                return redirect("log_in")
+            if not is_new:
+                studio.name = given["studio_name"]
+                studio.save(update_fields=["name"])
+            owner = people.make_owner(given["user_name"], given["password"])
+            enter("open studio", f"Opened {studio.name}", page="/", key=None, by=owner)
+        login(self.request, owner, backend="django.contrib.auth.backends.ModelBackend")
+        return redirect("today")
+
+
+@needs("studio.change")
+class StudioPage(RowPage):
+    """Change the studio's name, rates and habits; find its moulds."""
+
+    model = Studio
+    form_class = StudioForm
+    template_name = "studio/studio_page.html"
+    noun = "studio"
+    lede = "The studio's own figures. Prices and tax are yours to set; nothing here is advice."
+    button = "Keep these figures"
+
+    @property
+    def row(self) -> Any:
+        """The one row of the studio."""
+        return self.studio
+
+    def get_heading(self) -> str:
+        """Return the name of the studio."""
+        return str(self.studio.name)
+
+    def after(self, row: Any) -> str:
+        """Stay on the page."""
+        return reverse("studio")
+
+    def said(self, result: Any) -> str:
+        """Say that the figures are kept."""
+        return "Kept. Costs and counts use these figures from now on."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the moulds."""
+        moulds = house_table(self.request, MouldTable, Mould.objects.all(), prefix="moulds-")
+        return super().get_context_data(moulds=moulds, **kwargs)
+
+
+@needs("studio.change")
+class MouldPage(RowPage):
+    """Add or change a mould."""
+
+    model = Mould
+    form_class = MouldForm
+    noun = "mould"
+    back = ("Studio", "studio")
+    lede = "The opening inside the deckle decides how large a wet sheet is; drying makes it less."
+    button = "Keep the mould"
+
+    def after(self, row: Any) -> str:
+        """Go back to the list of moulds."""
+        return reverse("studio")
+
+
+@needs("studio.change")
+class MouldClose(ClosePage):
+    """Remove or close a mould."""
+
+    model = Mould
+    noun = "mould"
+    list_route = "studio"
+
+
+def _refusal(request: HttpRequest, template: str, status: int) -> HttpResponse:
+    return render(request, template, status=status)
+
+
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """Say that the address or the form could not be read."""
+    return _refusal(request, "400.html", 400)
+
+
+def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """Say that the role does not reach this page."""
+    return _refusal(request, "403.html", 403)
+
+
+def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """Say that there is no such page."""
+    return _refusal(request, "404.html", 404)
+
+
+def broken(request: HttpRequest) -> HttpResponse:
+    """Say that something failed, from a page that needs nothing."""
+    return HttpResponse(_static_page("500.html"), status=500)
+
+
+def _static_page(template: str) -> str:
+    from django.template.loader import render_to_string
+
+    return render_to_string(template)
