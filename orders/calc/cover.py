@@ -420,6 +420,7 @@ def split(mass_mg: int, furnish: tuple[Part, ...]) -> list[int]:
 
     Examples
     --------
+    >>> from decimal import Decimal
     >>> third = Decimal("0.333333")
     >>> part = lambda share: Part((str(share),), share, share, share)
     >>> split(100, (part(third), part(third), part(Decimal("0.333334"))))
@@ -456,6 +457,7 @@ def good_sheets(given_mg: list[int], need: Promise | Question) -> int:
     Examples
     --------
     >>> from datetime import date
+    >>> from decimal import Decimal
     >>> half = Decimal("0.5")
     >>> furnish = (Part(("linter",), half, half, half), Part(("abaca",), half, half, half))
     >>> good_sheets([1000, 260], Question(date(2027, 3, 1), 50, furnish, 1, Decimal("0.9")))

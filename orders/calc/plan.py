@@ -278,6 +278,13 @@ class _Reader:
         self.fault(path, f'must be a share as text, "0" to "1", got {_said(value)}.')
         return Decimal(0)
 
+    def share_above_zero(self, value: Any, path: str) -> Decimal:
+        before = len(self.faults)
+        share = self.share(value, path)
+        if not share and len(self.faults) == before:
+            self.fault(path, "must be above 0.")
+        return share
+
     def flag(self, value: Any, path: str) -> bool:
         if isinstance(value, bool):
             return value
@@ -296,7 +303,7 @@ class _Reader:
 
     def snapshot(self, plain: Any) -> Snapshot | None:
         top = self.mapping(plain, "$", _TOP_KEYS)
-        if not top:
+        if not isinstance(plain, dict):
             return None
         if top.get("halfstuff_snapshot") != VERSION:
             self.fault("halfstuff_snapshot", f"must be {VERSION}.")
@@ -339,12 +346,10 @@ class _Reader:
         if not isinstance(value, dict):
             self.fault("yields", f"must be an object, got {_said(value)}.")
             return {}
-        found = {}
-        for fibre, share in value.items():
-            found[fibre] = self.share(share, f"yields.{fibre}")
-            if not found[fibre]:
-                self.fault(f"yields.{fibre}", "must be above 0.")
-        return found
+        return {
+            fibre: self.share_above_zero(share, f"yields.{fibre}")
+            for fibre, share in value.items()
+        }
 
     def lot(self, value: Any, path: str) -> PlanLot:
         row = self.mapping(value, path, _LOT_KEYS)
@@ -374,14 +379,23 @@ class _Reader:
         rows = self.items(value, path)
         if isinstance(value, list) and not rows:
             self.fault(path, "must name at least one fibre.")
-        parts = [self.part(row, f"{path}[{n}]") for n, row in enumerate(rows)]
+        before = len(self.faults)
+        parts = tuple(self.part(row, f"{path}[{n}]") for n, row in enumerate(rows))
+        if parts and len(self.faults) == before:
+            self.sums(parts, path)
+        return parts
+
+    def sums(self, parts: tuple[Part, ...], path: str) -> None:
         least, most = sum(part.least for part in parts), sum(part.most for part in parts)
-        if parts and not least <= ONE <= most:
+        if not least <= ONE <= most:
             self.fault(
                 path,
                 f"shares cannot add up to 1: the least come to {least} and the most to {most}.",
             )
-        return tuple(parts)
+            return
+        target = sum(part.target for part in parts)
+        if target != ONE:
+            self.fault(path, f"the targets must add up to 1, got {target}.")
 
     def part(self, value: Any, path: str) -> Part:
         row = self.mapping(value, path, {"fibres", "least", "target", "most"})
@@ -406,9 +420,6 @@ class _Reader:
         return Question(**self.needs(row, path))
 
     def needs(self, row: dict[str, Any], path: str) -> dict[str, Any]:
-        good = self.share(row.get("good_share", "1"), f"{path}.good_share")
-        if not good:
-            self.fault(f"{path}.good_share", "must be above 0.")
         return {
             "due": self.need_of(row, path, "due", self.day) or date.min,
             "pull_mg": self.need_of(row, path, "pull_mg", self.pull) or 1,
@@ -416,7 +427,7 @@ class _Reader:
             "sheets_per_pull": self.positive(
                 row.get("sheets_per_pull", 1), f"{path}.sheets_per_pull"
             ),
-            "good_share": good,
+            "good_share": self.share_above_zero(row.get("good_share", "1"), f"{path}.good_share"),
             "excludes": self.names(row.get("excludes", []), f"{path}.excludes"),
         }
 
