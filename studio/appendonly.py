@@ -59,88 +59,88 @@ def guarded_models() -> list[type[AppendOnly]]:
     return [model for model in apps.get_models() if issubclass(model, AppendOnly)]
 
 
-def trigger_names(table: str) -> tuple[str, ...]:
-    """Return the names of the triggers that guard a table."""
-    return f"{table}_no_update", f"{table}_no_delete"
-
-
-def _sqlite(table: str, integers: list[str]) -> list[str]:
-    statements = []
-    for name, event in zip(trigger_names(table), ("UPDATE", "DELETE"), strict=True):
-        statements += [
-            f'DROP TRIGGER IF EXISTS "{name}"',
-            f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" BEGIN '
-            f"SELECT RAISE(ABORT, '{table} only grows'); END",
-        ]
-    if integers:
-        # SQLite keeps text in an integer column if it is given text.
-        wrong = " OR ".join(f"typeof(NEW.\"{column}\") <> 'integer'" for column in integers)
-        name = f"{table}_whole_numbers"
-        statements += [
-            f'DROP TRIGGER IF EXISTS "{name}"',
-            f'CREATE TRIGGER "{name}" BEFORE INSERT ON "{table}" WHEN {wrong} BEGIN '
-            f"SELECT RAISE(ABORT, '{table} keeps whole numbers'); END",
-        ]
-    return statements
-
-
-def _postgresql(table: str) -> list[str]:
-    refuse = f"{table}_refuse"
-    statements = [
-        f'CREATE OR REPLACE FUNCTION "{refuse}"() RETURNS trigger AS $$ BEGIN '
-        f"RAISE EXCEPTION '{table} only grows' USING ERRCODE = 'restrict_violation'; "
-        "END $$ LANGUAGE plpgsql"
-    ]
-    events = (*zip(trigger_names(table), ("UPDATE", "DELETE"), strict=True),)
-    for name, event in (*events, (f"{table}_no_truncate", "TRUNCATE")):
-        statements += [
-            f'DROP TRIGGER IF EXISTS "{name}" ON "{table}"',
-            f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" '
-            f'FOR EACH STATEMENT EXECUTE FUNCTION "{refuse}"()',
-        ]
-    return statements
-
-
-def _statements(connection: Any, model: type[AppendOnly]) -> list[str]:
-    table = model._meta.db_table
-    if connection.vendor == "postgresql":
-        return _postgresql(table)
-    integers = [
+def whole_numbers(model: type[AppendOnly]) -> list[str]:
+    """Return the columns that keep whole numbers and nothing else."""
+    return [
         field.column
         for field in model._meta.local_fields
-        if isinstance(field, models.BigIntegerField) and not field.null and not field.primary_key
+        if isinstance(field, models.BigIntegerField) and not field.primary_key
     ]
-    return _sqlite(table, integers)
+
+
+def triggers_of(connection: Any, model: type[AppendOnly]) -> dict[str, str]:
+    """Return what stands between CREATE TRIGGER and its end, by the trigger's name."""
+    table = model._meta.db_table
+    if connection.vendor == "postgresql":
+        return {
+            f"{table}_no_{event}": f'BEFORE {event.upper()} ON "{table}" FOR EACH STATEMENT '
+            f'EXECUTE FUNCTION "{table}_refuse"()'
+            for event in ("update", "delete", "truncate")
+        }
+    stop = f"BEGIN SELECT RAISE(ABORT, '{table} only grows'); END"
+    found = {
+        f"{table}_no_{event}": f'BEFORE {event.upper()} ON "{table}" {stop}'
+        for event in ("update", "delete")
+    }
+    columns = whole_numbers(model)
+    if columns:
+        # SQLite keeps text in an integer column if it is given text.
+        wrong = " OR ".join(
+            f"typeof(NEW.\"{column}\") NOT IN ('integer', 'null')" for column in columns
+        )
+        found[f"{table}_whole_numbers"] = (
+            f'BEFORE INSERT ON "{table}" WHEN {wrong} BEGIN '
+            f"SELECT RAISE(ABORT, '{table} keeps whole numbers'); END"
+        )
+    return found
+
+
+def _function(table: str) -> str:
+    return (
+        f'CREATE OR REPLACE FUNCTION "{table}_refuse"() RETURNS trigger AS $$ BEGIN '
+        f"RAISE EXCEPTION '{table} only grows' USING ERRCODE = 'restrict_violation'; "
+        "END $$ LANGUAGE plpgsql"
+    )
+
+
+def _drop(connection: Any, table: str, name: str) -> str:
+    on_table = f' ON "{table}"' if connection.vendor == "postgresql" else ""
+    return f'DROP TRIGGER IF EXISTS "{name}"{on_table}'
+
+
+def _guarded(connection: Any) -> list[type[AppendOnly]]:
+    """Return the guarded models whose tables exist."""
+    tables = set(connection.introspection.table_names())
+    return [model for model in guarded_models() if model._meta.db_table in tables]
 
 
 def install(using: str = "default", **kwargs: Any) -> None:
     """Put the triggers on every guarded table that exists."""
     connection = connections[using]
-    tables = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
-        for model in guarded_models():
-            if model._meta.db_table in tables:
-                for statement in _statements(connection, model):
-                    cursor.execute(statement)
+        for model in _guarded(connection):
+            table = model._meta.db_table
+            if connection.vendor == "postgresql":
+                cursor.execute(_function(table))
+            for name, body in triggers_of(connection, model).items():
+                cursor.execute(_drop(connection, table, name))
+                cursor.execute(f'CREATE TRIGGER "{name}" {body}')
 
 
 def remove(using: str = "default") -> None:
     """Take the triggers off; for emptying a test database, never for use on a studio's own."""
     connection = connections[using]
     with connection.cursor() as cursor:
-        for model in guarded_models():
-            table = model._meta.db_table
-            suffix = f' ON "{table}"' if connection.vendor == "postgresql" else ""
-            for name in (*trigger_names(table), f"{table}_no_truncate"):
-                cursor.execute(f'DROP TRIGGER IF EXISTS "{name}"{suffix}')
+        for model in _guarded(connection):
+            for name in triggers_of(connection, model):
+                cursor.execute(_drop(connection, model._meta.db_table, name))
 
 
 def missing(using: str = "default") -> list[str]:
     """Return the guarded tables that lack a trigger."""
     connection = connections[using]
-    tables = set(connection.introspection.table_names())
     query = (
-        "SELECT tgname FROM pg_trigger"
+        "SELECT tgname FROM pg_trigger WHERE tgenabled <> 'D'"
         if connection.vendor == "postgresql"
         else "SELECT name FROM sqlite_master WHERE type = 'trigger'"
     )
@@ -149,7 +149,6 @@ def missing(using: str = "default") -> list[str]:
         present = {row[0] for row in cursor.fetchall()}
     return [
         model._meta.db_table
-        for model in guarded_models()
-        if model._meta.db_table in tables
-        and not present.issuperset(trigger_names(model._meta.db_table))
+        for model in _guarded(connection)
+        if not present.issuperset(triggers_of(connection, model))
     ]

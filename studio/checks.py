@@ -19,7 +19,7 @@ def register() -> None:
     """Add the house's own checks to Django's."""
     register_check(views_declare_needs, Tags.security)
     register_check(data_folder_is_writable)
-    register_check(journal_mode_is_told)
+    register_check(journal_mode_is_told, Tags.database)
     register_check(triggers_are_there, Tags.database)
 
 
@@ -61,9 +61,13 @@ def data_folder_is_writable(**kwargs: Any) -> list[CheckMessage]:
     ]
 
 
-def journal_mode_is_told(**kwargs: Any) -> list[CheckMessage]:
-    """Say when the slower, safer way of writing is in use, and why."""
-    if connections["default"].vendor != "sqlite" or database.journal_mode() == "wal":
+def journal_mode_is_told(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """Say when the slower, safer way of writing is in use, and why; only where it is asked."""
+    if (
+        not databases
+        or connections["default"].vendor != "sqlite"
+        or database.journal_mode() == "wal"
+    ):
         return []
     if os.environ.get("HALFSTUFF_SQLITE_JOURNAL"):
         return []

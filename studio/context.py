@@ -22,7 +22,7 @@ ROOMS = (
     ("Sheets", "sheets", ("/sheets/",)),
     ("Commissions", "commissions", ("/commissions/", "/clients/")),
     ("Bench", "bench", ("/bench/",)),
-    ("Studio", "studio", ("/studio/", "/moulds/")),
+    ("Studio", "studio", ("/studio/", "/moulds/", "/people/")),
 )
 
 

@@ -51,6 +51,7 @@ __all__ = [
 ]
 
 STALE_PAGE = "This page was sent without its key. Look it over and enter it once more."
+DASHES = "---------"
 LONG_TEXT = "Give at most %(limit_value)d characters; this has %(show_value)d."
 
 
@@ -82,6 +83,7 @@ class HouseMixin:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
             word_faults(field)
+            word_blank(field)
             if isinstance(field, QuantityField | SizeField):
                 field.prefer(system)
             if currency and isinstance(field, MoneyField):
@@ -105,6 +107,18 @@ def word_faults(field: forms.Field) -> None:
         for validator in field.validators:
             if getattr(validator, "code", "") == "max_length":
                 validator.message = LONG_TEXT
+
+
+def word_blank(field: forms.Field) -> None:
+    """Say what an empty choice means, in place of the framework's row of dashes."""
+    words = "Choose one" if field.required else "None"
+    if isinstance(field, forms.ModelChoiceField):
+        if field.empty_label == DASHES:
+            field.empty_label = words
+    elif isinstance(field, forms.ChoiceField) and not hasattr(field, "empty_label"):
+        choices = list(field.choices)
+        if choices[:1] == [("", DASHES)]:
+            field.choices = [("", words), *choices[1:]]
 
 
 class HouseForm(HouseMixin, forms.Form):

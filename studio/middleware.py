@@ -9,6 +9,7 @@ from django.conf import settings
 from django.contrib.auth import get_user_model, login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.http.request import split_domain_port
 from django.shortcuts import redirect
 from django.urls import reverse
 
@@ -16,15 +17,15 @@ from studio import roles
 
 LOOPBACK = {"127.0.0.1", "::1"}
 LOOPBACK_HOSTS = {"127.0.0.1", "localhost", "[::1]"}
+# What a server in between adds: whoever asked it may sit anywhere.
+PASSED_ON = ("HTTP_X_FORWARDED", "HTTP_FORWARDED", "HTTP_X_REAL_IP", "HTTP_VIA")
 Response = Callable[[HttpRequest], HttpResponse]
 
 
 def is_local(request: HttpRequest) -> bool:
     """Tell whether the caller sits at this machine and asked for it by a local name."""
-    host = (
-        request.get_host().rsplit(":", 1)[0] if ":" in request.get_host() else request.get_host()
-    )
-    forwarded = "HTTP_X_FORWARDED_FOR" in request.META or "HTTP_FORWARDED" in request.META
+    host, _ = split_domain_port(request.get_host())
+    forwarded = any(name.startswith(PASSED_ON) for name in request.META)
     return request.META.get("REMOTE_ADDR") in LOOPBACK and host in LOOPBACK_HOSTS and not forwarded
 
 

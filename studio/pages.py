@@ -7,12 +7,13 @@ page sent twice leads to what the first sending wrote.
 
 from __future__ import annotations
 
+import uuid
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db import OperationalError, models, transaction
+from django.db import IntegrityError, OperationalError, models, transaction
 from django.db.models import ProtectedError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -30,6 +31,12 @@ from studio.errors import StudioError
 NOT_SAVED = (
     "Not saved: the database could not take the entry just now. What you typed is below; enter "
     "it once more in a moment."
+)
+
+
+BEATEN = (
+    "Not saved: somebody else entered the same a moment ago. Look at what is there before you "
+    "enter it once more."
 )
 
 
@@ -86,6 +93,7 @@ class FormPage(HousePage, FormView):
     button = "Enter"
     panel = ""
     panel_title = "What it comes to"
+    side_head = ""
     note = ""
     preview_route = ""
 
@@ -114,7 +122,22 @@ class FormPage(HousePage, FormView):
         """Enter the form, or only work it out for the panel."""
         if self.panel and (request.htmx or "work_out" in request.POST):  # type: ignore[attr-defined]
             return self.answer_panel()
-        return super().post(request, *args, **kwargs)
+        return self.answer_repeat() or super().post(request, *args, **kwargs)
+
+    def answer_repeat(self) -> HttpResponse | None:
+        """Lead a page that was sent before to what it wrote, before anything is read.
+
+        Read again it could be refused for what it wrote itself: a name that is taken now.
+        """
+        try:
+            refuse_repeat(uuid.UUID(self.request.POST.get("request_key", "")))
+        except AlreadyEnteredError as repeat:
+            messages.info(self.request, "This was entered already. Nothing was written twice.")
+            return redirect(repeat.entry.page)
+        except ValueError:
+            # Not a key at all: the form says so.
+            return None
+        return None
 
     def answer_panel(self) -> HttpResponse:
         """Show what the form comes to, entering nothing."""
@@ -141,6 +164,10 @@ class FormPage(HousePage, FormView):
         except (StudioError, ValidationError) as refusal:
             blame(form, refusal)
             return self.form_invalid(form)
+        except IntegrityError:
+            # Of two at once, the other was first: the same page sent twice, or the same name.
+            form.add_error(None, BEATEN)
+            return self.answer_repeat() or self.form_invalid(form)
         except OperationalError:
             form.add_error(None, NOT_SAVED)
             return self.render_to_response(self.get_context_data(form=form), status=503)
@@ -160,6 +187,7 @@ class FormPage(HousePage, FormView):
             "panel": self.panel,
             "panel_title": self.panel_title,
             "preview": self.request.path if self.panel else "",
+            "side_head": self.side_head,
             "note": self.note,
             "leave": back[1] if back else "",
             **context,
@@ -237,6 +265,9 @@ class RowPage(FormPage):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Check the form and its formsets together, so that every fault is shown at once."""
+        repeat = self.answer_repeat()
+        if repeat is not None:
+            return repeat
         form = self.get_form()
         fine = [form.is_valid(), *(parts.is_valid() for parts in self.formsets().values())]
         return self.form_valid(form) if all(fine) else self.form_invalid(form)

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.models import AbstractUser, Group
-from django.db import connections
+from django.db import connections, transaction
+from django.urls import reverse
 
+from studio.entries import enter, refuse_repeat
+from studio.errors import StudioError
 from studio.roles import OWNER, ROLES
+
+# The apps above this one add what has to be there when an owner first looks around.
+WHEN_OPENED: list[Callable[[], object]] = []
 
 
 def make_roles(using: str = "default", **kwargs: Any) -> None:
@@ -19,7 +27,51 @@ def make_roles(using: str = "default", **kwargs: Any) -> None:
 
 
 def make_owner(name: str, password: str | None) -> AbstractUser:
-    """Make the owner's account; without a password nobody can sign in to it by one."""
+    """Make the owner's account and what it finds; without a password nobody signs in by one."""
     owner = get_user_model().objects.create_superuser(username=name, password=password)
     owner.groups.add(Group.objects.get(name=OWNER))
+    for prepare in WHEN_OPENED:
+        prepare()
     return owner
+
+
+@transaction.atomic
+def keep_person(
+    person: AbstractUser,
+    *,
+    role: str,
+    is_active: bool = True,
+    password: str = "",
+    by: Any,
+    key: uuid.UUID | None = None,
+) -> AbstractUser:
+    """Add an account, or change its role, whether it is open, and its password if one is given.
+
+    The last owner who can sign in stays one. A role counts from the next page on; a new
+    password ends every session that was begun with the old one.
+    """
+    if key is not None:
+        refuse_repeat(key)
+    verb = "Added" if person._state.adding else "Changed"
+    loses_owner = role != OWNER or not is_active
+    if verb == "Changed" and loses_owner and _is_last_owner(person):
+        raise StudioError(
+            f"{person.get_username()} is the only owner who can sign in. Make another one first.",
+            field="role" if role != OWNER else "is_active",
+            value=role,
+        )
+    person.is_active = is_active
+    person.is_superuser = role == OWNER
+    if password:
+        person.set_password(password)
+    person.full_clean()
+    person.save()
+    person.groups.set(Group.objects.filter(name=role))
+    said = f"{verb} {person.get_username()}: {role}{'' if is_active else ', closed'}"
+    enter(f"{verb.lower()} person", said, page=reverse("studio"), key=key, by=by)
+    return person
+
+
+def _is_last_owner(person: AbstractUser) -> bool:
+    owners = get_user_model().objects.select_for_update().filter(is_active=True, is_superuser=True)
+    return [owner.pk for owner in owners] == [person.pk]

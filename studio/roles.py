@@ -59,7 +59,7 @@ def role_of(user: Any) -> str:
         return ""
     known = getattr(user, "_role", None)
     if known is None:
-        names = set(user.groups.values_list("name", flat=True))
+        names = {group.name for group in user.groups.all()}
         known = next((role for role in ROLES if role in names), "")
         known = OWNER if user.is_superuser else known
         user._role = known

@@ -162,7 +162,6 @@ USE_TZ = True
 STATIC_URL = "static/"
 # Files are served straight from the packages: no collecting step between install and first page.
 WHITENOISE_USE_FINDERS = True
-STATIC_ROOT = DATA_DIR / "static"
 
 DJANGO_TABLES2_TEMPLATE = "studio/tables/ledger.html"
 

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from django import forms
+from django.contrib.auth import get_user_model, password_validation
+from django.core.exceptions import ValidationError
+
 from studio.forms import (
     CountField,
     HouseModelForm,
@@ -14,6 +18,7 @@ from studio.forms import (
     SizeField,
 )
 from studio.models import Mould, Studio
+from studio.roles import HAND, OWNER, VIEWER, role_of
 from studio.sizes import Size
 
 
@@ -99,3 +104,52 @@ class StudioForm(HouseModelForm):
         if sure is not None and not 0 < sure < 1:
             self.add_error("assurance", "Give more than 0 % and less than 100 %, such as 95.")
         return given
+
+
+class PersonForm(HouseModelForm):
+    """An account: its name, its role, whether it is open, and a password."""
+
+    role = forms.ChoiceField(
+        widget=forms.RadioSelect,
+        choices=[
+            (OWNER, "Owner: sees and changes everything"),
+            (HAND, "Hand: store and counts, no money"),
+            (VIEWER, "Viewer: reads, no money"),
+        ],
+    )
+    is_active = forms.BooleanField(label="May sign in", required=False, initial=True)
+    password = forms.CharField(
+        strip=False,
+        max_length=128,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="Eight characters or more; not a common word, not all digits.",
+    )
+
+    class Meta:
+        model = get_user_model()
+        fields = ["username"]
+        labels = {"username": "User name"}
+        help_texts = {"username": "To sign in with; letters and digits."}
+        widgets = {"username": forms.TextInput(attrs={"autocomplete": "username"})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.is_new = self.instance._state.adding
+        self.fields["password"].required = self.is_new
+        if self.is_new:
+            del self.fields["is_active"]
+        else:
+            self.initial["role"] = role_of(self.instance)
+            self.initial["is_active"] = self.instance.is_active
+            self.fields["password"].help_text = "Leave empty to keep the one there is."
+
+    def clean_password(self) -> str:
+        """Weigh a password that was given."""
+        password: str = self.cleaned_data["password"]
+        if password:
+            try:
+                password_validation.validate_password(password, self.instance)
+            except ValidationError as fault:
+                self.add_error("password", fault)
+        return password

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib.auth.models import AbstractUser
+from django.urls import reverse
+
 from studio.models import Mould
+from studio.roles import role_of
 from studio.tables import LedgerTable, RowHeader, TextColumn
 from studio.units import show_size
 
@@ -32,3 +36,28 @@ class MouldTable(LedgerTable):
     def render_state(self, value: Any) -> str:
         """Say that a mould is closed."""
         return "Closed" if value else ""
+
+
+class PersonTable(LedgerTable):
+    """Who may sign in, and as what."""
+
+    caption = "People"
+    caption_unseen = True
+    shape = "few"
+    nothing = "Nobody has an account yet."
+
+    person = RowHeader(
+        "Person",
+        accessor="username",
+        link=lambda person: reverse("person", args=[person.pk]),
+    )
+    role = TextColumn("Role", accessor="pk", orderable=False)
+    state = TextColumn("State", accessor="is_active", orderable=False)
+
+    def render_role(self, record: AbstractUser) -> str:
+        """Word the role."""
+        return role_of(record).capitalize() or "None"
+
+    def render_state(self, value: bool) -> str:
+        """Say that an account is closed."""
+        return "" if value else "Closed"

@@ -23,8 +23,8 @@ from studio.lists import house_table
 from studio.models import Mould, Studio
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
-from studio.studioforms import MouldForm, StudioForm
-from studio.studiotables import MouldTable
+from studio.studioforms import MouldForm, PersonForm, StudioForm
+from studio.studiotables import MouldTable, PersonTable
 
 
 @needs(PUBLIC)
@@ -37,6 +37,7 @@ class LogIn(LoginView):
 
 
 @needs(PUBLIC)
+@login_not_required
 @require_POST
 def log_out(request: HttpRequest) -> HttpResponse:
     """End the session."""
@@ -106,9 +107,13 @@ class StudioPage(RowPage):
         return "Kept. Costs and counts use these figures from now on."
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Add the moulds."""
-        moulds = house_table(self.request, MouldTable, Mould.objects.all(), prefix="moulds-")
-        return super().get_context_data(moulds=moulds, **kwargs)
+        """Add the moulds and the people."""
+        everybody = get_user_model().objects.prefetch_related("groups").order_by("username")
+        return super().get_context_data(
+            moulds=house_table(self.request, MouldTable, Mould.objects.all(), prefix="moulds-"),
+            people=house_table(self.request, PersonTable, everybody, prefix="people-"),
+            **kwargs,
+        )
 
 
 @needs("studio.change")
@@ -134,6 +139,31 @@ class MouldClose(ClosePage):
     model = Mould
     noun = "mould"
     list_route = "studio"
+
+
+@needs("studio.change")
+class PersonPage(RowPage):
+    """Add a person, or change what one may do."""
+
+    model = get_user_model()
+    form_class = PersonForm
+    noun = "person"
+    back = ("Studio", "studio")
+    lede = "The owner sees and changes everything. A hand works in the store. A viewer reads."
+    button = "Keep the account"
+
+    def act(self, form: forms.ModelForm, key: Any) -> str:
+        """Keep the account."""
+        given = form.cleaned_data
+        people.keep_person(
+            form.instance,
+            role=given["role"],
+            is_active=given.get("is_active", True),
+            password=given["password"],
+            by=self.request.user,
+            key=key,
+        )
+        return reverse("studio")
 
 
 def _refusal(request: HttpRequest, template: str, status: int) -> HttpResponse:

@@ -1,0 +1,184 @@
+"""Rows for tests, each right by itself; a test names only what it is about."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import count
+from typing import Any
+
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import AbstractUser, Group
+from django.test import Client as Browser
+from django.utils import timezone
+
+from fibres.models import Drying, Fibre, Furnish, FurnishPart, Lot, Shrinkage, Source
+from fibres.services import Receipt, receive
+from orders.models import Client, Commission, Sheet
+from studio import people
+from studio.models import Mould, Studio
+from studio.roles import OWNER
+from studio.units import to_mg
+
+KG = 1_000_000
+PASSWORD = "kozo and gampi 41"
+
+_number = count(1)
+
+
+def day(days_ago: int = 0) -> date:
+    """Return the studio's today, or a day before it (after it, where below 0)."""
+    return timezone.localdate() - timedelta(days=days_ago)
+
+
+def make_user(role: str = "", *, name: str = "", password: str | None = None) -> AbstractUser:
+    """Make an account with one role, or with none."""
+    people.make_roles()
+    name = name or f"{role or 'nobody'}{next(_number)}"
+    user = get_user_model().objects.create_user(username=name, password=password)
+    if role:
+        user.groups.add(Group.objects.get(name=role))
+    user.is_superuser = role == OWNER
+    user.save()
+    return user
+
+
+def signed_in(user: AbstractUser) -> Browser:
+    """Return a test client through whose session a person is signed in."""
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return browser
+
+
+def make_studio(**changes: Any) -> Studio:
+    """Make or change the one studio."""
+    studio = Studio.current()
+    for name, value in changes.items():
+        setattr(studio, name, value)
+    studio.full_clean()
+    studio.save()
+    return studio
+
+
+def make_mould(**changes: Any) -> Mould:
+    """Make a mould whose opening is 320 × 450 mm."""
+    return _kept(
+        Mould,
+        {"name": f"Mould {next(_number)}", "width_um": 320_000, "height_um": 450_000},
+        changes,
+    )
+
+
+def make_fibre(**changes: Any) -> Fibre:
+    """Make a virgin fibre at 8 % moisture of which 95 % is left after preparation."""
+    return _kept(
+        Fibre,
+        {
+            "name": f"Abaca {next(_number)}",
+            "code": "AB",
+            "family": Fibre.Family.LEAF,
+            "source_class": Fibre.SourceClass.VIRGIN,
+        },
+        changes,
+    )
+
+
+def make_source(**changes: Any) -> Source:
+    """Make a supplier."""
+    return _kept(
+        Source,
+        {"name": f"Tidewater Fibres {next(_number)}", "kind": Source.Kind.SUPPLIER},
+        changes,
+    )
+
+
+def make_lot(
+    fibre: Fibre | None = None,
+    source: Source | None = None,
+    *,
+    as_is_mg: int = 10 * KG,
+    moisture: str | Decimal = "0.08",
+    received_on: date | None = None,
+    by: Any = None,
+    **receipt: Any,
+) -> Lot:
+    """Receive 10 kg as is at 8 % moisture, 30 days ago, as the service does."""
+    return receive(
+        Receipt(
+            fibre=fibre or make_fibre(),
+            source=source or make_source(),
+            as_is_mg=as_is_mg if isinstance(as_is_mg, int) else to_mg(as_is_mg),
+            moisture=Decimal(moisture),
+            received_on=received_on or day(30),
+            **receipt,
+        ),
+        by=by,
+    )
+
+
+def make_furnish(
+    parts: Mapping[Fibre, str | Decimal] | None = None,
+    *,
+    shrinkage: tuple[str, str] | None = None,
+    drying: str = Drying.RESTRAINT,
+    **changes: Any,
+) -> Furnish:
+    """Make a furnish of fibres by share; of one fibre where none is given."""
+    furnish = _kept(Furnish, {"name": f"Furnish {next(_number)}"}, changes)
+    for fibre, share in (parts or {make_fibre(): "1"}).items():
+        _kept(FurnishPart, {"furnish": furnish, "fibre": fibre, "share": Decimal(share)}, {})
+    if shrinkage:
+        across, along = map(Decimal, shrinkage)
+        _kept(
+            Shrinkage,
+            {"furnish": furnish, "drying": drying, "across": across, "along": along},
+            {},
+        )
+    return furnish
+
+
+def make_client(**changes: Any) -> Client:
+    """Make a client."""
+    return _kept(Client, {"name": f"Bramble Letterpress {next(_number)}"}, changes)
+
+
+def make_sheet(furnish: Furnish | None = None, **changes: Any) -> Sheet:
+    """Make an A4 sheet of 120 g/m² with deckle edges."""
+    return _kept(
+        Sheet,
+        {
+            "name": f"Text A4 {next(_number)}",
+            "width_um": 210_000,
+            "height_um": 297_000,
+            "grammage": Decimal(120),
+            "furnish": furnish or make_furnish(),
+        },
+        changes,
+    )
+
+
+def make_commission(
+    sheet: Sheet | None = None, client: Client | None = None, **changes: Any
+) -> Commission:
+    """Make an agreed commission for 100 good sheets in 30 days."""
+    return _kept(
+        Commission,
+        {
+            "ref": f"T-{next(_number):04d}",
+            "title": "Wedding invitations",
+            "client": client or make_client(),
+            "sheet": sheet or make_sheet(),
+            "good_quantity": 100,
+            "due": day(-30),
+            "state": Commission.State.AGREED,
+        },
+        changes,
+    )
+
+
+def _kept(model: Any, usual: dict[str, Any], changes: dict[str, Any]) -> Any:
+    row = model(**{**usual, **changes})
+    row.full_clean()
+    row.save()
+    return row
