@@ -7,3 +7,10 @@ class FibresConfig(AppConfig):
     """Fibres, lots and their movements."""
 
     name = "fibres"
+
+    def ready(self) -> None:
+        """Let a studio that is opened find the fibres of this release."""
+        from fibres.reference import load_fibres
+        from studio import people
+
+        people.WHEN_OPENED.append(load_fibres)

@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from fibres.calc.pricing import paid_per_kg
 from studio.appendonly import AppendOnly
 from studio.models import Closable, Entry, ShareField, WholeField
 
@@ -82,6 +83,13 @@ class Fibre(Closable):
     def get_absolute_url(self) -> str:
         """Return the page of the fibre."""
         return reverse("fibre", args=[self.pk])
+
+    @property
+    def use_in_words(self) -> str:
+        """Whether lots of it are taken in; nothing where they are."""
+        if self.is_refused:
+            return "Refused"
+        return "Closed" if self.is_closed else ""
 
     @property
     def marks(self) -> tuple[str, ...]:
@@ -188,6 +196,11 @@ class Lot(Closable):
             if self.preparation_yield is None
             else self.preparation_yield
         )
+
+    @property
+    def paid_minor_per_kg(self) -> Decimal | None:
+        """What an oven-dry kilogram of the lot cost, or None where no price is known."""
+        return paid_per_kg(self.paid_minor, self.received_oven_dry_mg)
 
 
 class MoistureTest(models.Model):

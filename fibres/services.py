@@ -13,11 +13,23 @@ from django.db import transaction
 from fibres import ledger
 from fibres.calc import moisture as wet
 from fibres.calc.scrap import Estimate
+from fibres.corrections import correct
+from fibres.gifts import refusal_of
 from fibres.models import Fibre, Lot, MoistureTest, Movement, Source
 from studio.entries import enter, refuse_repeat
-from studio.errors import RangeError, StudioError
+from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Counter
 from studio.units import from_mg, show_mass, show_share
+
+__all__ = [
+    "Receipt",
+    "correct",
+    "donor_named",
+    "log_scrap",
+    "receive",
+    "take_out",
+    "weigh_moisture",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +60,7 @@ def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
         refuse_repeat(key)
     if receipt.fibre.is_refused:
         raise StudioError(
-            f"{receipt.fibre.name} is refused at the door: {receipt.fibre.refusals} "
-            "Nothing was entered.",
+            refusal_of(receipt.fibre),
             field="fibre",
             value=receipt.fibre.name,
         )
@@ -126,6 +137,13 @@ def donor_named(name: str) -> Source:
         source = Source(name=name, kind=Source.Kind.DONOR)
         source.full_clean()
         source.save()
+    elif source.kind == Source.Kind.SUPPLIER:
+        raise StudioError(
+            f"{source.name} is in the book as a supplier. Give the donor another name, such as "
+            f"{source.name} (gift).",
+            field="donor",
+            value=name,
+        )
     return source
 
 
@@ -189,13 +207,11 @@ def take_out(
         key=key,
         by=by,
     )
-    # The scale rounds: taking the whole lot as is must leave nothing, not a stray milligram.
-    whole = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
-    oven_dry = lot.oven_dry_mg if as_is_mg == whole else wet.oven_dry_mg(as_is_mg, lot.moisture)
+    as_is_mg = _as_is_that_is_there(lot, as_is_mg)
     return ledger.post(
         lot,
         kind,
-        -oven_dry,
+        -wet.oven_dry_mg(as_is_mg, lot.moisture),
         happened_on=happened_on,
         entry=entry,
         as_is_mg=-as_is_mg,
@@ -203,8 +219,26 @@ def take_out(
     )
 
 
+def _as_is_that_is_there(lot: Lot, as_is_mg: int) -> int:
+    """Return what is asked for, or all of it where the page showed the whole lot rounded up.
+
+    The scale rounds too: taking the whole lot must leave nothing, not a stray milligram.
+    """
+    whole = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
+    if as_is_mg <= whole:
+        return as_is_mg
+    if show_mass(as_is_mg) == show_mass(whole):
+        return whole
+    raise NotEnoughError(
+        f"Lot {lot.ref} holds {show_mass(whole)} as is and {show_mass(as_is_mg)} is asked for. "
+        f"Give {show_mass(whole)} or less, or weigh the lot and enter what is there.",
+        field="mass",
+        value=as_is_mg,
+    )
+
+
 @transaction.atomic
-def test_moisture(
+def weigh_moisture(
     lot: Lot,
     *,
     wet_mg: int,
@@ -225,6 +259,12 @@ def test_moisture(
     found = wet.moisture_from_sample(
         from_mg(wet_mg), dry_mass=from_mg(dry_mg), tare_mass=from_mg(tare_mg)
     ).quantize(Decimal("0.000001"))
+    if found >= 1:
+        raise RangeError(
+            "The sample was all water. Weigh it again, oven-dry and as it is.",
+            field="dry",
+            value=dry_mg,
+        )
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
     as_is_left = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
     entry = enter(
@@ -246,6 +286,13 @@ def test_moisture(
     test.full_clean()
     test.save()
     change = 0 if has_dried else wet.oven_dry_mg(as_is_left, found) - lot.oven_dry_mg
+    if lot.received_oven_dry_mg + change > lot.as_is_mg:
+        raise RangeError(
+            f"At {show_share(found)} moisture {lot.ref} would hold more fibre than it weighed "
+            "when it came. Weigh the sample again, or enter that water came or went since.",
+            field="dry",
+            value=dry_mg,
+        )
     # Fibre that was never there was not paid for by the kilogram either.
     Lot.objects.filter(pk=lot.pk).update(
         moisture=found,
@@ -264,52 +311,3 @@ def test_moisture(
             why="Moisture weighed",
         )
     return test
-
-
-@transaction.atomic
-def correct(
-    movement: Movement,
-    *,
-    as_is_mg: int,
-    happened_on: date,
-    why: str,
-    by: Any,
-    key: uuid.UUID | None = None,
-) -> list[Movement]:
-    """Put a movement right: a contrary one that names it, then what should have been entered.
-
-    ``as_is_mg`` is the right mass as weighed, without a sign; 0 where nothing moved at all.
-    """
-    if key is not None:
-        refuse_repeat(key)
-    lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
-    movement.lot = lot
-    entry = enter(
-        "correct",
-        f"Corrected {movement.get_kind_display().lower()} of {lot.ref}: {why}",
-        page=lot.get_absolute_url(),
-        key=key,
-        by=by,
-    )
-    sign = -1 if movement.oven_dry_mg < 0 else 1
-    right = sign * wet.oven_dry_mg(as_is_mg, movement.moisture)
-    # What is right goes in first where the contrary entry alone would empty the lot.
-    steps = [lambda: ledger.reverse(movement, happened_on=happened_on, why=why, entry=entry)]
-    if right:
-        steps.append(
-            lambda: ledger.post(
-                lot,
-                movement.kind,
-                right,
-                happened_on=movement.happened_on,
-                entry=entry,
-                as_is_mg=sign * as_is_mg,
-                moisture=movement.moisture,
-                why=why,
-            )
-        )
-    if movement.oven_dry_mg > 0:
-        steps.reverse()
-    if movement.kind == Movement.Kind.RECEIVED:
-        Lot.objects.filter(pk=lot.pk).update(as_is_mg=as_is_mg, received_oven_dry_mg=right)
-    return [step() for step in steps]

@@ -138,3 +138,38 @@ def cost_of(oven_dry_mg: int, minor_per_kg: Decimal | int) -> Decimal:
     """
     rate = not_negative("The price", minor_per_kg, "per kg")
     return whole_mg("The oven-dry mass", oven_dry_mg) * rate / MG_PER_KG
+
+
+def paid_per_kg(paid_minor: int | None, mass_mg: int) -> Decimal | None:
+    """Return what a kilogram cost, from what was paid for all of it.
+
+    Parameters
+    ----------
+    paid_minor : int or None [minor]
+        Paid for the whole lot with its share of freight; None where no price is known.
+    mass_mg : int [mg]
+        Oven-dry or usable mass that came for it.
+
+    Returns
+    -------
+    Decimal or None [minor/kg]
+        Not rounded; None where the price is not known or nothing came.
+
+    Raises
+    ------
+    RangeError
+        If the price is negative, or the mass is negative or not whole.
+
+    Notes
+    -----
+    Source: definition.
+
+    Examples
+    --------
+    >>> paid_per_kg(2500, 2_000_000)
+    Decimal('1250')
+    """
+    mass = whole_mg("The mass", mass_mg)
+    if paid_minor is None or not mass:
+        return None
+    return not_negative("The price", paid_minor, "") * MG_PER_KG / mass

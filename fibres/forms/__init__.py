@@ -1,0 +1,1 @@
+"""Forms of the store, one file a noun."""

@@ -1,0 +1,132 @@
+"""How each fibre stands: on hand, promised, free, against its minimum; and what that means.
+
+What is promised is handed in by whoever knows the commissions; the store itself knows of none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.dateformat import format as day_in_words
+
+from fibres.models import Fibre
+from studio.charts import Gauge, gauge
+from studio.units import System, show_mass
+
+Mark = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One fibre in the store, in oven-dry milligrams."""
+
+    fibre: Fibre
+    on_hand_mg: int
+    promised_mg: int
+    short_from: date | None
+
+    @property
+    def name(self) -> str:
+        """Name of the fibre."""
+        return self.fibre.name
+
+    @property
+    def free_mg(self) -> int:
+        """What nobody has been promised; below 0 where more is promised than is there."""
+        return self.on_hand_mg - self.promised_mg
+
+    @property
+    def minimum_mg(self) -> int | None:
+        """The minimum to keep, or None where none is kept."""
+        return self.fibre.minimum_mg or None
+
+    @property
+    def is_short(self) -> bool:
+        """Whether a promise cannot be kept from what is there."""
+        return self.free_mg < 0 or self.short_from is not None
+
+    @property
+    def is_low(self) -> bool:
+        """Whether what is free lies below the minimum."""
+        return self.free_mg < self.fibre.minimum_mg
+
+    @property
+    def bar(self) -> Gauge:
+        """The figures of the row as a bar."""
+        return gauge(self.on_hand_mg, self.promised_mg, self.minimum_mg)
+
+    @property
+    def mark(self) -> Mark:
+        """The state in a word."""
+        if self.is_short:
+            day = self.short_from
+            return ("short", f"Short from {day_in_words(day, 'j M')}" if day else "Short")
+        if self.is_low:
+            return ("near", "Below minimum")
+        return ("covered", "Covered")
+
+
+def standings(
+    fibres: Iterable[Fibre],
+    promised_mg: Mapping[int, int],
+    short_from: Mapping[int, date],
+) -> list[Standing]:
+    """Return the fibres that are held, promised or kept a minimum of, by name."""
+    found = [
+        Standing(
+            fibre=fibre,
+            on_hand_mg=fibre.on_hand_mg,  # type: ignore[attr-defined]
+            promised_mg=promised_mg.get(fibre.pk, 0),
+            short_from=short_from.get(fibre.pk),
+        )
+        for fibre in fibres
+    ]
+    return [one for one in found if one.on_hand_mg or one.promised_mg or _is_kept(one)]
+
+
+def _is_kept(one: Standing) -> bool:
+    return bool(one.minimum_mg) and not one.fibre.is_closed
+
+
+def finding(rows: Sequence[Standing], system: System = "metric") -> str:
+    """Say in one or two sentences how the store stands and what wants doing."""
+    on_hand = sum(row.on_hand_mg for row in rows)
+    promised = sum(row.promised_mg for row in rows)
+    if not on_hand:
+        opening = "Nothing is on hand."
+    elif not promised:
+        opening = f"{show_mass(on_hand, system=system)} on hand, and all of it is free."
+    elif promised > on_hand:
+        opening = (
+            f"{show_mass(promised, system=system)} is promised and "
+            f"{show_mass(on_hand, system=system)} is on hand."
+        )
+    else:
+        free = show_mass(on_hand - promised, system=system)
+        opening = f"{free} free of {show_mass(on_hand, system=system)} on hand."
+    return " ".join([opening, *_wanting(rows)])
+
+
+def _wanting(rows: Sequence[Standing]) -> list[str]:
+    short = [row for row in rows if row.is_short]
+    low = [row for row in rows if row.is_low and not row.is_short]
+    said = []
+    if len(short) == 1:
+        day = short[0].short_from
+        since = f" from {day_in_words(day, 'j F')}" if day else ""
+        said.append(f"{short[0].name} is short{since}.")
+    elif short:
+        said.append(f"{_listed([row.name for row in short])} are short.")
+    if low:
+        verb, whose = ("is", "its") if len(low) == 1 else ("are", "their")
+        said.append(f"{_listed([row.name for row in low])} {verb} below {whose} minimum.")
+    return said
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Join names as a sentence does; past four only the first three are named."""
+    if len(names) > 4:
+        return f"{', '.join(names[:3])} and {len(names) - 3} more"
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))

@@ -1,0 +1,137 @@
+"""Furnishes: the list, the page of one, and the form with its three lists."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.generic import TemplateView
+
+from fibres import queries
+from fibres.filters import FurnishFilter
+from fibres.forms.furnishes import (
+    AdditionFormSet,
+    FurnishForm,
+    PartFormSet,
+    ShrinkageFormSet,
+)
+from fibres.models import Fibre, Furnish
+from fibres.tables import (
+    AdditionTable,
+    FurnishTable,
+    PartTable,
+    ShrinkageTable,
+    parts_in_words,
+)
+from studio import roles
+from studio.lists import ListPage, house_table
+from studio.pages import ClosePage, HousePage, RowPage
+from studio.roles import needs
+
+
+@needs("read")
+class FurnishList(ListPage):
+    """Every furnish with its fibres."""
+
+    template_name = "fibres/furnish_list.html"
+    table_class = FurnishTable
+    filterset_class = FurnishFilter
+    heading = "Furnishes"
+    lede = "Fibre recipes by share of the dry fibre, with what is added to it."
+    export_name = "furnishes"
+
+    def get_queryset(self) -> Any:
+        """Return furnishes with their parts."""
+        return queries.furnishes()
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say whether a furnish can be entered."""
+        may_change = roles.can(self.request.user, "furnishes.change")
+        return super().get_context_data(may_change=may_change, **kwargs)
+
+
+@needs("read")
+class FurnishPage(HousePage, TemplateView):
+    """One furnish: its fibres, additions and shrinkages."""
+
+    template_name = "fibres/furnish.html"
+    back = ("Furnishes", "furnishes")
+
+    @property
+    def furnish(self) -> Furnish:
+        """The furnish, read once."""
+        known: Furnish | None = getattr(self, "_furnish", None)
+        if known is None:
+            known = get_object_or_404(queries.furnishes(), pk=self.kwargs["pk"])
+            self._furnish = known
+        return known
+
+    def get_heading(self) -> str:
+        """Return its name."""
+        return self.furnish.name
+
+    def get_lede(self) -> str:
+        """Say what it is made of."""
+        words = parts_in_words(self.furnish) or "No fibre is in it yet"
+        return f"Closed. {words}." if self.furnish.is_closed else f"{words}."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the three tables."""
+        furnish = self.furnish
+        rows = {
+            "parts": (PartTable, furnish.parts.select_related("fibre")),
+            "additions": (AdditionTable, queries.additions_for(self.request.user, furnish)),
+            "shrinkages": (ShrinkageTable, furnish.shrinkages.all()),
+        }
+        tables = {
+            name: house_table(
+                self.request,
+                table_class,
+                found,
+                prefix=f"{name}-",
+                paginate=False,
+                orderable=False,
+            )
+            for name, (table_class, found) in rows.items()
+        }
+        may_change = roles.can(self.request.user, "furnishes.change")
+        return super().get_context_data(furnish=furnish, may_change=may_change, **tables, **kwargs)
+
+
+@needs("furnishes.change")
+class FurnishChange(RowPage):
+    """Enter a furnish, or change one, with its fibres, additions and shrinkages."""
+
+    model = Furnish
+    form_class = FurnishForm
+    template_name = "fibres/furnish_form.html"
+    noun = "furnish"
+    lede = "Shares are of the dry fibre and come to 100 %; additions are dosed on top of it."
+    button = "Keep the furnish"
+    parts_classes = (
+        ("parts", PartFormSet),
+        ("additions", AdditionFormSet),
+        ("shrinkages", ShrinkageFormSet),
+    )
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the furnish, or to all of them."""
+        if self.is_new:
+            return ("Furnishes", reverse("furnishes"))
+        return (self.row.name, self.row.get_absolute_url())
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the three lists, each by its name, and whether there is a fibre to choose."""
+        return super().get_context_data(
+            **self.formsets(), has_fibres=Fibre.objects.exists(), **kwargs
+        )
+
+
+@needs("furnishes.change")
+class FurnishClose(ClosePage):
+    """Remove or close a furnish."""
+
+    model = Furnish
+    noun = "furnish"
+    list_route = "furnishes"

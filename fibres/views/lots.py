@@ -1,0 +1,205 @@
+"""Lots: the list, and the page of one."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.http import HttpRequest
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateformat import format as day_in_words
+from django.views.generic import TemplateView
+
+from fibres import lotbook, queries
+from fibres.calc import moisture as wet
+from fibres.filters import LotFilter
+from fibres.models import Lot, Movement
+from fibres.tables import BookTable, LotTable
+from studio import roles
+from studio.charts import stepped
+from studio.lists import ListPage, house_table
+from studio.money import show_money
+from studio.pages import HousePage
+from studio.roles import needs
+from studio.templatetags.studio import day as day_words
+from studio.units import show_mass, show_number, show_share
+
+Pair = tuple[Any, ...]
+
+
+@needs("read")
+class LotList(ListPage):
+    """Every lot, held or used up."""
+
+    table_class = LotTable
+    filterset_class = LotFilter
+    heading = "Lots"
+    lede = "Every lot that ever came, held or used up."
+    note = "Oven-dry is as-is mass less moisture"
+    back = ("Store", "store")
+    export_name = "lots"
+
+    def get_queryset(self) -> Any:
+        """Return lots, the newest first, as far as the reader may see them."""
+        return queries.lots_for(self.request.user).order_by("-received_on", "-pk")
+
+
+class OneLot:
+    """A page about the lot that its address names."""
+
+    request: HttpRequest
+    kwargs: dict[str, Any]
+
+    @property
+    def lot(self) -> Lot:
+        """The lot, read once."""
+        known: Lot | None = getattr(self, "_lot", None)
+        if known is None:
+            lots = queries.lots_for(self.request.user)
+            known = self._lot = get_object_or_404(lots, ref=self.kwargs["ref"])
+        return known
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the lot."""
+        return (f"Lot {self.lot.ref}", self.lot.get_absolute_url())
+
+
+@needs("read")
+class LotPage(OneLot, HousePage, TemplateView):
+    """One lot: what is left, how it came to that, and what can be done with it."""
+
+    template_name = "fibres/lot.html"
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the store."""
+        return ("Store", reverse("store"))
+
+    def get_heading(self) -> str:
+        """Return the reference and the fibre."""
+        return f"{self.lot.ref} {self.lot.fibre.name}"
+
+    def get_lede(self) -> str:
+        """Say what is left and until when it keeps."""
+        lot = self.lot
+        left, came = (
+            show_mass(mass, system=self.studio.units)
+            for mass in (lot.oven_dry_mg, lot.received_oven_dry_mg)
+        )
+        if not lot.oven_dry_mg:
+            return f"Used up: nothing is left of {came} oven-dry."
+        opening = f"{left} oven-dry is left of {came} received."
+        if lot.oven_dry_mg == lot.received_oven_dry_mg:
+            opening = f"{left} oven-dry, as it was received."
+        if not lot.keep_until:
+            return opening
+        day = day_in_words(lot.keep_until, "j F")
+        if self.is_past:
+            return f"{opening} It was to be used by {day}."
+        return f"{opening} Use it by {day}."
+
+    @property
+    def is_past(self) -> bool:
+        """Whether fibre is left after the day it was to be kept until."""
+        lot = self.lot
+        until: date | None = lot.keep_until
+        return bool(until and lot.oven_dry_mg and until < timezone.localdate())
+
+    def figures(self) -> list[Pair]:
+        """Return the named figures of the lot."""
+        lot, system = self.lot, self.studio.units
+        named = [
+            ("Left, oven-dry", lot.oven_dry_mg),
+            ("Usable", wet.usable_mg(lot.oven_dry_mg, lot.yield_now)),
+            ("Weighs now, as is", wet.as_is_mg(lot.oven_dry_mg, lot.moisture)),
+        ]
+        found: list[Pair] = [
+            (name, *_figure_and_unit(show_mass(mass, system=system))) for name, mass in named
+        ]
+        if self.sees_money and lot.paid_minor_per_kg is not None:
+            cost = show_money(lot.paid_minor_per_kg, self.studio.currency)
+            found.append(("Paid, oven-dry", cost, "per kg"))
+        return found
+
+    def facts(self) -> list[list[Pair]]:
+        """Return what else is known, in two columns."""
+        lot = self.lot
+        measured = str(lot.get_measured_display())
+        if lot.band:
+            measured = f"{measured}, ± {show_share(lot.band)}"
+        known = str(lot.get_moisture_known_display()).lower()
+        own_yield = "of this lot" if lot.preparation_yield is not None else "usual for its fibre"
+        what = [
+            ("Fibre", lot.fibre.name, lot.fibre.get_absolute_url()),
+            ("Form", lot.form),
+            ("Measured", measured),
+            ("Moisture", f"{show_share(lot.moisture)}, {known}"),
+            ("Preparation yield", f"{show_share(lot.yield_now)}, {own_yield}"),
+        ]
+        whence = [
+            ("From", lot.source_name, lot.source.get_absolute_url()),  # type: ignore[attr-defined]
+            ("Received", day_words(lot.received_on)),
+            ("As it came", show_mass(lot.as_is_mg, system=self.studio.units)),
+            *self._paid(),
+            ("Remarks", lot.remarks),
+        ]
+        return [what, whence]
+
+    def _paid(self) -> list[Pair]:
+        lot = self.lot
+        minutes = f"{show_number(lot.sorting_minutes, places=0)} minutes"
+        paid: list[Pair] = [("Sorting", minutes if lot.sorting_minutes else "")]
+        if self.sees_money and lot.paid_minor is not None:
+            paid.insert(0, ("Paid", show_money(lot.paid_minor, self.studio.currency)))
+        return paid
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add figures, chart, book and facts."""
+        lot, user = self.lot, self.request.user
+        movements = list(queries.movements_of(lot))
+        unnamed = lot.source_name != lot.source.name  # type: ignore[attr-defined]
+        book = lotbook.book_of(
+            movements,
+            lot.moisture_tests.select_related("entry__by"),
+            source_name=lot.source_name,  # type: ignore[attr-defined]
+            hidden_name=lot.source.name if unnamed else "",
+            system=self.studio.units,
+        )
+        may_correct = roles.can(user, "store.correct")
+        return super().get_context_data(
+            lot=lot,
+            figures=self.figures(),
+            chart=self._chart(movements),
+            book=house_table(
+                self.request,
+                BookTable,
+                book,
+                prefix="book-",
+                paginate=False,
+                totals={
+                    "as_is": wet.as_is_mg(lot.oven_dry_mg, lot.moisture),
+                    "left": lot.oven_dry_mg,
+                },
+                exclude=[] if may_correct else ["put_right"],
+            ),
+            facts=self.facts(),
+            may_test=roles.can(user, "store.receive") and bool(lot.oven_dry_mg),
+            may_take=roles.can(user, "store.take") and bool(lot.oven_dry_mg),
+            **kwargs,
+        )
+
+    def _chart(self, movements: list[Movement]) -> Any:
+        return stepped(
+            points=lotbook.balances(movements),
+            plan=[],
+            today=timezone.localdate(),
+            keep_until=self.lot.keep_until if self.lot.oven_dry_mg else None,
+            unit="lb" if self.studio.units == "US" else "kg",
+        )
+
+
+def _figure_and_unit(worded: str) -> tuple[str, str]:
+    """Part a mass in words so that its unit can be set small."""
+    figure, _, unit = worded.rpartition("\u00a0")
+    return figure, unit

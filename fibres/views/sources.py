@@ -1,0 +1,145 @@
+"""Sources: the list, the page of one, and the form that enters or changes one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.generic import TemplateView
+
+from fibres import queries
+from fibres.filters import SourceFilter
+from fibres.forms.fibres import SourceForm
+from fibres.models import Source
+from fibres.tables import LotTable, SourceTable
+from studio import roles
+from studio.lists import ListPage, house_table
+from studio.pages import ClosePage, HousePage, RowPage
+from studio.roles import needs
+from studio.templatetags.studio import day as day_words
+from studio.units import show_mass
+
+
+@needs("read")
+class SourceList(ListPage):
+    """Every supplier and donor, and the studio itself."""
+
+    template_name = "fibres/source_list.html"
+    table_class = SourceTable
+    filterset_class = SourceFilter
+    heading = "Sources"
+    lede = "Who sells fibre, who gives scrap, and what came from each."
+    export_name = "sources"
+
+    def get_queryset(self) -> Any:
+        """Return sources by the names that the reader may know."""
+        return queries.sources_for(self.request.user)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say whether a source can be entered."""
+        may_change = roles.can(self.request.user, "sources.change")
+        return super().get_context_data(may_change=may_change, **kwargs)
+
+
+@needs("read")
+class SourcePage(HousePage, TemplateView):
+    """One source: what came from it, and whether it has been thanked."""
+
+    template_name = "fibres/source.html"
+    back = ("Sources", "sources")
+
+    @property
+    def source(self) -> Any:
+        """The source, read once, by the name that the reader may know."""
+        known = getattr(self, "_source", None)
+        if known is None:
+            rows = queries.sources_for(self.request.user)
+            known = self._source = get_object_or_404(rows, pk=self.kwargs["pk"])
+        return known
+
+    def get_heading(self) -> str:
+        """Return its name, or that it is a donor."""
+        return str(self.source.name_shown)
+
+    def get_lede(self) -> str:
+        """Say what came from it."""
+        source = self.source
+        if not source.lots_given:
+            return "Nothing has come from it yet."
+        mass = show_mass(source.given_mg, system=self.studio.units)
+        lots = "1 lot" if source.lots_given == 1 else f"{source.lots_given} lots"
+        thanks = ""
+        if source.kind == Source.Kind.DONOR:
+            thanks = " Thanked." if self._is_thanked else " Not thanked for the last of it yet."
+        return f"{mass} oven-dry came from it in {lots}.{thanks}"
+
+    @property
+    def _is_thanked(self) -> bool:
+        thanked = self.source.thanked_on
+        return bool(thanked and thanked >= self.source.last_received)
+
+    def facts(self) -> list[list[tuple[Any, ...]]]:
+        """Return what is known of it; how to reach a donor is for those who take gifts in."""
+        source = self.source
+        knows = queries.knows_donors(self.request.user)
+        is_donor = source.kind == Source.Kind.DONOR
+        what = [
+            ("Kind", source.get_kind_display()),
+            ("May be named", ("Yes" if source.may_be_named else "No") if is_donor else ""),
+            ("Order to delivery", f"{source.lead_days} days" if source.lead_days else ""),
+            ("In use", "Closed" if source.is_closed else "Yes"),
+        ]
+        more = [
+            ("Last received", day_words(source.last_received)),
+            ("Thanked on", day_words(source.thanked_on)),
+            ("Contact", source.contact if knows else ""),
+            ("Remarks", source.remarks if knows else ""),
+        ]
+        return [what, more]
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add facts and lots."""
+        user = self.request.user
+        lots = queries.lots_for(user).filter(source=self.source).order_by("-received_on", "-pk")
+        return super().get_context_data(
+            source=self.source,
+            facts=self.facts(),
+            lots=house_table(
+                self.request,
+                LotTable,
+                lots,
+                prefix="lots-",
+                nothing="No lot has come from it yet.",
+                exclude=["source"],
+            ),
+            may_change=roles.can(user, "sources.change"),
+            may_receive=roles.can(user, "store.receive"),
+            **kwargs,
+        )
+
+
+@needs("sources.change")
+class SourceChange(RowPage):
+    """Enter a source, or change one."""
+
+    model = Source
+    form_class = SourceForm
+    noun = "source"
+    lede = "A donor is named to visitors only where you tick it. Ask first."
+    button = "Keep the source"
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the source, or to all of them."""
+        if self.is_new:
+            return ("Sources", reverse("sources"))
+        return (self.row.name, self.row.get_absolute_url())
+
+
+@needs("sources.change")
+class SourceClose(ClosePage):
+    """Remove or close a source."""
+
+    model = Source
+    noun = "source"
+    list_route = "sources"

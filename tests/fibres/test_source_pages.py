@@ -1,0 +1,146 @@
+"""Sources: the list, the page of one, entering, changing and closing."""
+
+import pytest
+from django.urls import reverse
+
+from fibres.models import Source
+from studio.models import Entry
+from tests.builders import day, make_lot, make_source
+from tests.fibres.pages import faults, see, send, told, typed
+
+pytestmark = pytest.mark.django_db
+NEW = "/sources/new/"
+SOURCES = "/sources/"
+TIDEWATER = {
+    "name": "Tidewater Fibres", "kind": "supplier", "lead_days": "12", "contact": "The yard",
+    "remarks": "Small bales.",
+}  # fmt: skip
+
+
+def test_source_is_entered_and_leads_to_its_page(owner_client):
+    response = send(owner_client, NEW, **TIDEWATER)
+    source = Source.objects.get()
+    assert response.url == source.get_absolute_url()
+    words = told(see(owner_client, response.url))
+    for part in (
+        "Nothing has come from it yet.",
+        "Supplier",
+        "12 days",
+        "The yard",
+        "Small bales.",
+    ):
+        assert part in words
+    assert "May be named" not in words
+
+
+def test_source_is_changed_and_closed(owner_client):
+    source = make_source(name="Tidewater")
+    send(owner_client, reverse("source_edit", args=[source.pk]), lead_days="3")
+    source.refresh_from_db()
+    assert source.lead_days == 3
+    owner_client.post(reverse("source_close", args=[source.pk]), {"deed": "close"})
+    page = see(owner_client, source.get_absolute_url())
+    assert "Open again" in told(page)
+    assert not page.all("a", class_="do")
+
+
+@pytest.mark.parametrize(
+    ("changes", "fault"),
+    [
+        ({"name": ""}, "Name: Fill this in."),
+        ({"name": "Mill Lane"}, "There is one of this name already."),
+        ({"kind": ""}, "Kind: Choose one."),
+        ({"lead_days": "some"}, "Order to delivery:"),
+        ({"lead_days": "99999"}, "Order to delivery: Give 3650 or fewer."),
+        ({"thanked_on": "2999-01-01"}, "Thanked on: That day has not come yet."),
+        ({"contact": "x" * 201}, "Contact: Give at most 200 characters"),
+    ],
+)
+def test_bad_source_comes_back_with_what_was_typed_and_writes_nothing(
+    owner_client, changes, fault
+):
+    make_source(name="Mill Lane")
+    response = send(owner_client, NEW, **{**TIDEWATER, **changes})
+    assert fault in faults(response)
+    assert "Small bales." in response.content.decode()
+    assert Source.objects.count() == 1
+    assert not Entry.objects.exists()
+
+
+def test_donor_is_thanked_for_the_last_gift(owner_client):
+    donor = make_source(kind="donor", may_be_named=True, thanked_on=day(9))
+    make_lot(source=donor, received_on=day(20))
+    words = told(see(owner_client, donor.get_absolute_url()))
+    assert "9.20 kg oven-dry came from it in 1 lot. Thanked." in words
+    make_lot(source=donor, received_on=day(2))
+    words = told(see(owner_client, donor.get_absolute_url()))
+    assert "18.40 kg oven-dry came from it in 2 lots. Not thanked for the last of it yet." in words
+    assert "May be named Yes" in words
+    never = make_source(kind="donor")
+    make_lot(source=never)
+    assert "Not thanked" in told(see(owner_client, never.get_absolute_url()))
+    assert "May be named No" in told(see(owner_client, never.get_absolute_url()))
+
+
+def test_supplier_is_not_thanked(owner_client):
+    supplier = make_source()
+    make_lot(source=supplier)
+    page = see(owner_client, supplier.get_absolute_url())
+    assert "thanked" not in told(page).lower()
+    (link,) = page.all("a", class_="do")
+    assert typed(see(owner_client, link.attrs["href"]))["source"] == str(supplier.pk)
+
+
+def test_how_to_reach_a_source_is_not_for_viewers(hand_client, viewer_client):
+    source = make_source(contact="The yard", remarks="Knock twice.")
+    assert "The yard" in told(see(hand_client, source.get_absolute_url()))
+    words = told(see(viewer_client, source.get_absolute_url()))
+    assert "The yard" not in words
+    assert "Knock twice." not in words
+
+
+def test_only_the_owner_changes_sources(hand_client, viewer_client):
+    source = make_source()
+    for client in (hand_client, viewer_client):
+        assert "Change it" not in told(see(client, source.get_absolute_url()))
+        assert not see(client, SOURCES).all("a", class_="do")
+        for address in (NEW, reverse("source_edit", args=[source.pk])):
+            assert client.post(address, TIDEWATER).status_code == 403
+    assert Source.objects.count() == 1
+
+
+def test_viewer_cannot_find_a_donor_by_name(viewer_client, hand_client):
+    donor = make_source(name="Quarry Hill School", kind="donor")
+    make_source(name="Tidewater")
+    assert donor.get_absolute_url() in hand_client.get(f"{SOURCES}?words=quarry").content.decode()
+    hidden = viewer_client.get(f"{SOURCES}?words=quarry").content.decode()
+    assert donor.get_absolute_url() not in hidden
+    offered = told(see(viewer_client, "/lots/"))
+    assert "Tidewater" in offered
+    assert "Quarry Hill School" not in offered
+    assert (
+        "Quarry Hill School"
+        not in viewer_client.get(reverse("source_close", args=[donor.pk])).content.decode()
+    )
+
+
+def test_sources_are_narrowed_sorted_and_taken_along(owner_client, viewer_client):
+    supplier = make_source(name="Tidewater")
+    donor = make_source(name="Mill Lane", kind="donor")
+    closed = make_source(name="Old Yard", closed_on=day(1))
+    make_lot(source=donor)
+
+    def found(query):
+        page = see(owner_client, f"{SOURCES}?{query}")
+        return [row.attrs["href"] for row in page.all("a") if "tbody" in row.inside]
+
+    urls = {source: source.get_absolute_url() for source in (supplier, donor, closed)}
+    assert found("kind=donor") == [urls[donor]]
+    assert found("use=closed") == [urls[closed]]
+    assert found("use=open") == [urls[donor], urls[supplier]]
+    assert found("words=tide") == [urls[supplier]]
+    assert found("sort=-given")[0] == urls[donor]
+    text = owner_client.get(f"{SOURCES}?format=csv").getvalue().decode()
+    assert "Came from it, kg oven-dry" in text
+    assert "Donor" in text
+    assert viewer_client.get(f"{SOURCES}?format=csv").status_code == 403
