@@ -26,11 +26,6 @@ from fibres.models import Fibre
 
 FIXTURE = Path(settings.FIXTURES) / "reference" / "fibres.json"
 SHARES = ("usual_moisture", "preparation_yield", "sorting_minutes_per_kg")
-CAUTION_TAIL = (
-    "Go by the safety data sheet and the maker's instructions; local rules decide what may go "
-    "down a drain. Where in doubt, ask a qualified or licensed person. This is a reminder, not "
-    "training."
-)
 FIGURES = {
     "usual_moisture": "Usual moisture",
     "preparation_yield": "Preparation yield",
@@ -63,7 +58,7 @@ def load_fibres() -> int:
 def fibre_of(row: dict[str, Any]) -> Fibre:
     """Return one row of the list as a fibre that is not in the database yet."""
     plain = {key: value for key, value in row.items() if key not in {"evidence", *SHARES}}
-    fibre = Fibre(
+    return Fibre(
         **plain,
         **{name: Decimal(row[name]) for name in SHARES},
         evidence="\n".join(
@@ -72,5 +67,3 @@ def fibre_of(row: dict[str, Any]) -> Fibre:
             if name in row["evidence"]
         ),
     )
-    fibre.cautions = f"{fibre.cautions} {CAUTION_TAIL}"
-    return fibre

@@ -216,6 +216,7 @@ class RowPage(FormPage):
     model: type[models.Model]
     slug_field = "pk"
     noun = ""
+    close_route = ""
     parts_classes: tuple[tuple[str, Any], ...] = ()
 
     @property
@@ -298,7 +299,10 @@ class RowPage(FormPage):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the formsets and the row."""
         context = super().get_context_data(**kwargs)
-        return {**context, "row": self.row, "formsets": self.formsets()}
+        close = ""
+        if self.close_route and not self.is_new:
+            close = reverse(self.close_route, args=[self.row.pk])
+        return {**context, "row": self.row, "formsets": self.formsets(), "close": close}
 
 
 class ClosePage(HousePage, View):

@@ -84,6 +84,34 @@ class StudioForm(HouseModelForm):
         label="Tax on the price", help_text="Your own rate; 0 where none applies."
     )
 
+    # Side head, the line under it, and the fields that stand beside it.
+    GROUPS = (
+        ("The studio", "As every page shows it", ("name", "units", "currency", "theme")),
+        (
+            "Counting",
+            "What every sheet is reckoned with",
+            ("sheet_moisture", "assurance", "trial_pulls", "heel_mg", "heel_recovered",
+             "broke_recovered"),
+        ),
+        (
+            "Hours",
+            "A sheet can have minutes of its own",
+            ("setup_minutes", "minutes_per_pull", "hourly_rate_minor",
+             "overhead_minor_per_hour"),
+        ),
+        (
+            "Energy and water",
+            "Beating, pressing, drying, rinsing",
+            ("energy_kwh_per_kg", "energy_kwh_per_pull", "energy_minor_per_kwh",
+             "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet"),
+        ),
+        (
+            "Price",
+            "Markup is a share of the cost, margin a share of the price",
+            ("price_by", "price_rate", "tax_rate"),
+        ),
+    )  # fmt: skip
+
     class Meta:
         model = Studio
         fields = [
@@ -94,6 +122,11 @@ class StudioForm(HouseModelForm):
             "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet",
             "price_by", "price_rate", "tax_rate",
         ]  # fmt: skip
+
+    @property
+    def groups(self) -> list[tuple[str, str, list[forms.BoundField]]]:
+        """The fields as they stand on the page."""
+        return [(head, note, [self[name] for name in names]) for head, note, names in self.GROUPS]
 
     def clean(self) -> dict[str, Any]:
         """Refuse a margin that leaves no cost and an assurance that is no count."""

@@ -123,6 +123,7 @@ class MouldPage(RowPage):
     model = Mould
     form_class = MouldForm
     noun = "mould"
+    close_route = "mould_close"
     back = ("Studio", "studio")
     lede = "The opening inside the deckle decides how large a wet sheet is; drying makes it less."
     button = "Keep the mould"
