@@ -16,8 +16,8 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from studio import cautions, units
 from studio import money as money_words
-from studio import units
 from studio.formrender import Fault, fault_list
 
 register = template.Library()
@@ -168,6 +168,12 @@ def mark(kind: str, word: str) -> str | SafeString:
         message = f"No such mark: {kind!r}. Known are {', '.join(sorted(MARKS))}."
         raise template.TemplateSyntaxError(message)
     return format_html('<span class="mark {}">{}</span>', kind, word)
+
+
+@register.simple_tag
+def caution_tail() -> str:
+    """Return what every caution ends with."""
+    return cautions.TAIL
 
 
 # --- faults ------------------------------------------------------------------------------------

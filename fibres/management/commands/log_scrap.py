@@ -20,6 +20,7 @@ from fibres.calc.estimates import Estimate
 from fibres.calc.scrap import Worth
 from fibres.gifts import NEEDED, Measure
 from fibres.models import Fibre, Lot
+from studio import cautions
 from studio.commands import HouseCommand
 from studio.errors import ReadingError, StudioError
 from studio.fields import DayField
@@ -126,7 +127,7 @@ class Command(HouseCommand):
         if band:
             self.stdout.write(band)
         if fibre.cautions:
-            self.stdout.write(f"Caution. {fibre.cautions}")
+            self.stdout.write(f"Caution. {fibre.cautions} {cautions.TAIL}")
 
 
 def scrap_class(name: str) -> Fibre:
