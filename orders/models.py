@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from fibres.models import Drying, Furnish
 from studio.models import Closable, Mould, ShareField, WholeField
+from studio.sizes import Size
 
 
 class Client(Closable):
@@ -87,6 +88,11 @@ class Sheet(Closable):
     def get_absolute_url(self) -> str:
         """Return the page of the sheet."""
         return reverse("sheet", args=[self.pk])
+
+    @property
+    def size(self) -> Size:
+        """Dry size of the finished sheet."""
+        return Size(self.width_um, self.height_um)
 
 
 class Commission(models.Model):

@@ -15,7 +15,16 @@ from django.db.models import OuterRef, Subquery
 from fibres.models import Addition, Fibre, FurnishPart, Lot
 from orders import snapshot
 from orders.calc.costing import AdditionPrice, Cost, FibrePrice, Rates, cost
-from orders.calc.cover import Answer, Cover, Pick, allocate
+from orders.calc.cover import (
+    COVERED,
+    JUST_COVERED,
+    LATER,
+    SHORT,
+    Answer,
+    Cover,
+    Pick,
+    allocate,
+)
 from orders.models import Client, Commission, Sheet
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
@@ -42,9 +51,20 @@ MOVES: dict[str, tuple[str, ...]] = {
 }
 
 
-def cover(today: date, *, with_quoted: bool = False, extra: Commission | None = None) -> Cover:
-    """Answer whether the store covers the promises; ``extra`` counts one more as if agreed."""
-    return allocate(snapshot.read(today, with_quoted=with_quoted, extra=extra))
+def cover(
+    today: date,
+    *,
+    with_quoted: bool = False,
+    extra: Commission | None = None,
+    with_money: bool = False,
+) -> Cover:
+    """Answer whether the store covers the promises; ``extra`` counts one more as if agreed.
+
+    What the lots cost is read only ``with_money``: no page shows it, and not everybody may.
+    """
+    return allocate(
+        snapshot.read(today, with_quoted=with_quoted, extra=extra, with_money=with_money)
+    )
 
 
 def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]:
@@ -52,6 +72,24 @@ def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]
     is_open = commission.state in Commission.OPEN
     answers = cover(today, extra=commission if is_open else None)
     return answers, answers.of(commission.ref)
+
+
+# The better first.
+STATES_IN_ORDER = (COVERED, JUST_COVERED, LATER, SHORT)
+
+
+def made_worse(before: Cover, after: Cover) -> list[Answer]:
+    """Return the answers that are worse than they were before one more was promised."""
+    worse = []
+    for answer in after.commissions:
+        was = before.of(answer.ref)
+        if was is not None and _standing(answer) > _standing(was):
+            worse.append(answer)
+    return worse
+
+
+def _standing(answer: Answer) -> tuple[int, int]:
+    return STATES_IN_ORDER.index(answer.state), -answer.covered_sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +121,28 @@ def plan_by_fibre(answer: Answer) -> list[FibrePlan]:
         )
         plans.append(FibrePlan(fibre, Decimal(usable) / total, held + lack, held, lack, picks))
     return plans
+
+
+@dataclass(frozen=True, slots=True)
+class FibrePromise:
+    """What the promises want of one fibre, oven-dry: set aside and short; short from which day."""
+
+    promised_mg: int
+    short_from: date | None
+
+
+def promised_by_fibre(today: date) -> dict[int, FibrePromise]:
+    """Return what is promised of each fibre, by its key."""
+    wanted: dict[str, int] = {}
+    short: dict[str, date] = {}
+    for answer in cover(today).commissions:
+        for plan in plan_by_fibre(answer):
+            wanted[plan.fibre] = wanted.get(plan.fibre, 0) + plan.needs_mg
+            if plan.short_mg:
+                day = max(answer.due, today)
+                short[plan.fibre] = min(short.get(plan.fibre, day), day)
+    ids = Fibre.objects.filter(name__in=wanted).values_list("name", "pk")
+    return {pk: FibrePromise(wanted[name], short.get(name)) for name, pk in ids}
 
 
 def rates_of(studio: Studio, sheet: Sheet) -> Rates:

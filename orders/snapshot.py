@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from functools import lru_cache
 
 from django.db.models import QuerySet
@@ -18,11 +19,18 @@ from studio.errors import StudioError
 from studio.models import Studio
 from studio.sizes import Size
 
+MG_PER_KG = 1_000_000
 NO_SHRINKAGE = (Decimal(0), Decimal(0))
 
 
-def read(today: date, *, with_quoted: bool = False, extra: Commission | None = None) -> Snapshot:
-    """Read lots and promises as they stand.
+def read(
+    today: date,
+    *,
+    with_quoted: bool = False,
+    extra: Commission | None = None,
+    with_money: bool = True,
+) -> Snapshot:
+    """Read lots and promises as they stand; without money, what lots cost is not even read.
 
     ``extra`` is counted though it is not agreed yet, and in place of what is kept of it: a form
     asks with what was typed, not with what was there before.
@@ -45,7 +53,7 @@ def read(today: date, *, with_quoted: bool = False, extra: Commission | None = N
     return Snapshot(
         today=today,
         currency=studio.currency,
-        lots=tuple(_lots(fibres)),
+        lots=tuple(_lots(fibres, with_money=with_money)),
         commissions=tuple(reckoned),
         left_out=tuple(left_out),
         yields={fibre.name: fibre.preparation_yield for fibre in fibres.values()},
@@ -93,20 +101,20 @@ def spec_of(
     )
 
 
-def _lots(fibres: dict[int, Fibre]) -> Iterable[PlanLot]:
+def _lots(fibres: dict[int, Fibre], *, with_money: bool) -> Iterable[PlanLot]:
+    money = ("paid_minor", "received_oven_dry_mg") if with_money else ()
     rows = (
         Lot.objects.filter(oven_dry_mg__gt=0)
         .order_by("pk")
         .values_list(
             "ref", "fibre_id", "oven_dry_mg", "moisture", "preparation_yield", "received_on",
-            "keep_until", "paid_minor", "received_oven_dry_mg",
+            "keep_until", *money,
         )
     )  # fmt: skip
     marks = {pk: frozenset(fibre.marks) for pk, fibre in fibres.items()}
-    for ref, fibre_id, oven_dry, moisture, own_yield, received_on, until, paid, received in rows:
+    for ref, fibre_id, oven_dry, moisture, own_yield, received_on, until, *paid in rows:
         share = fibres[fibre_id].preparation_yield if own_yield is None else own_yield
         usable = wet.usable_mg(oven_dry, share)
-        received_usable = wet.usable_mg(received, share)
         yield PlanLot(
             ref=ref,
             fibre=fibres[fibre_id].name,
@@ -115,11 +123,15 @@ def _lots(fibres: dict[int, Fibre]) -> Iterable[PlanLot]:
             as_is_mg=wet.as_is_mg(oven_dry, moisture),
             usable_from=received_on,
             until=until,
-            cost_minor_per_kg=(
-                round(paid * 1_000_000 / received_usable) if paid and received_usable else 0
-            ),
+            cost_minor_per_kg=_cost_of_usable(*paid, share) if paid else 0,
             marks=marks[fibre_id],
         )
+
+
+def _cost_of_usable(paid_minor: int | None, received_oven_dry_mg: int, share: Decimal) -> int:
+    """Return what a usable kilogram of a lot cost; 0 where that is not known."""
+    usable_mg = wet.usable_mg(received_oven_dry_mg, share)
+    return round(Fraction(paid_minor * MG_PER_KG, usable_mg)) if paid_minor and usable_mg else 0
 
 
 def _furnishes(fibres: dict[int, Fibre]) -> dict[int, tuple[Part, ...]]:

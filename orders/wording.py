@@ -8,8 +8,9 @@ from decimal import Decimal
 
 from fibres.models import Fibre
 from orders.calc.cover import COVERED, JUST_COVERED, LATER, Answer, Cover
-from studio.units import show_mass
+from studio.units import System, show_mass
 
+MG_PER_KG = 1_000_000
 # State of an answer: the mark on the page, and its word.
 MARKS = {COVERED: ("covered", "Covered"), JUST_COVERED: ("near", "Just covered")}
 
@@ -27,16 +28,22 @@ def mark_of(answer: Answer, today: date) -> tuple[str, str]:
     return MARKS.get(answer.state, ("short", "Short"))
 
 
-def lacks(answer: Answer) -> str:
-    """Name what is missing: the fibre and the oven-dry mass of each."""
+def exact(mass_mg: int, system: System) -> str:
+    """Word a mass to the gram: what is missing is often little."""
+    is_large = system == "metric" and mass_mg >= MG_PER_KG
+    return show_mass(mass_mg, system=system, places=3 if is_large else None)
+
+
+def lacks(answer: Answer, system: System = "metric") -> str:
+    """Say what is missing: the fibre and the oven-dry mass of each."""
     said = [
-        f"{show_mass(lack.oven_dry_mg, places=3)} oven-dry of {' or '.join(lack.fibres)}"
+        f"{exact(lack.oven_dry_mg, system)} oven-dry of {' or '.join(lack.fibres)}"
         for lack in answer.short
     ]
-    return " and ".join(said)
+    return f"{' and '.join(said)} {'is' if len(said) == 1 else 'are'} missing"
 
 
-def finding(answer: Answer, today: date) -> str:
+def finding(answer: Answer, today: date, system: System = "metric") -> str:
     """Say in one sentence how a commission stands."""
     if answer.state == COVERED:
         return f"The store covers all {answer.wanted}, also at the safe count."
@@ -50,9 +57,9 @@ def finding(answer: Answer, today: date) -> str:
     if answer.state == LATER and answer.ready_on:
         return (
             f"Covered from {day(answer.ready_on, today)}, not by {due}: until then "
-            f"{lacks(answer)} is missing and {now}."
+            f"{lacks(answer, system)} and {now}."
         )
-    return f"Short by {due}: {lacks(answer)} is missing. {now}."
+    return f"Short by {due}: {lacks(answer, system)}. {now}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +70,9 @@ class WayOut:
     why: str
 
 
-def ways_out(answer: Answer, today: date, fibres: dict[str, Fibre]) -> list[WayOut]:
+def ways_out(
+    answer: Answer, today: date, fibres: dict[str, Fibre], system: System = "metric"
+) -> list[WayOut]:
     """Say what would mend a shortage: fibre to get, or fewer sheets first."""
     found = []
     for lack in answer.short:
@@ -72,9 +81,9 @@ def ways_out(answer: Answer, today: date, fibres: dict[str, Fibre]) -> list[WayO
         as_is = int(lack.oven_dry_mg / (1 - moisture)) + 1 if moisture < 1 else lack.oven_dry_mg
         found.append(
             WayOut(
-                f"Get {show_mass(as_is, places=3)} of {lack.fibres[0]} as is, in time "
+                f"Get {exact(as_is, system)} of {lack.fibres[0]} as is, in time "
                 f"to make the sheets by {day(answer.due, today)}.",
-                f"{show_mass(lack.oven_dry_mg, places=3)} oven-dry, at its usual moisture of "
+                f"{exact(lack.oven_dry_mg, system)} oven-dry, at its usual moisture of "
                 f"{moisture * 100:.1f} %.",
             )
         )
@@ -89,7 +98,7 @@ def ways_out(answer: Answer, today: date, fibres: dict[str, Fibre]) -> list[WayO
     return found
 
 
-def lede(cover: Cover) -> str:
+def lede(cover: Cover, system: System = "metric") -> str:
     """Say in one sentence how all promises stand."""
     total = len(cover.commissions)
     if cover.left_out:
@@ -102,10 +111,9 @@ def lede(cover: Cover) -> str:
         return f"The store covers {'the one promise' if total == 1 else f'all {total} promises'}."
     wanting = [a for a in cover.commissions if a.state not in (COVERED, JUST_COVERED)]
     first = wanting[0]
-    names = " and ".join(dict.fromkeys(name for lack in first.short for name in lack.fibres))
     count = (
-        f"{first.ref} is short of {names}"
+        f"{first.ref} is short"
         if len(wanting) == 1
-        else f"{len(wanting)} of {total} promises are short, first {first.ref} of {names}"
+        else f"{len(wanting)} of {total} promises are short, first {first.ref}"
     )
-    return f"{count}: {lacks(first)} is missing by {day(first.due, cover.today)}."
+    return f"{count}: {lacks(first, system)} by {day(first.due, cover.today)}."

@@ -37,9 +37,7 @@ def vat_lines(need: FibreNeed, system: System) -> list[Line]:
     return list(lines)
 
 
-def fibre_lines(
-    plan: Sequence[FibrePlan], fibres: dict[str, Fibre], system: System
-) -> list[Line]:
+def fibre_lines(plan: Sequence[FibrePlan], fibres: dict[str, Fibre], system: System) -> list[Line]:
     """Set out what each fibre of the furnish takes out of the store, and from which lots."""
     lines: list[Line] = []
     for part in plan:
@@ -88,7 +86,8 @@ def sheet_work(
     lines = vat_lines(need, system)
     at_hand = list(moulds)
     warning = ""
-    if mould is not None:
+    # A sheet that is cut has its pull in the sum already.
+    if mould is not None and spec.mould is None:
         dry = dry_size(Size(mould.width_um, mould.height_um), shrinkage=spec.shrinkage)
         lines.append(
             Line(
@@ -105,8 +104,6 @@ def sheet_work(
 
 def _misfit(spec: SheetSpec, dry: Size, system: System) -> str:
     """Say that an uncut sheet does not come out of its mould in its size."""
-    if spec.mould is not None:
-        return ""
     either = (dry, dry.turned())
     near = [
         max(abs(way.width_um - spec.size.width_um), abs(way.height_um - spec.size.height_um))

@@ -298,6 +298,8 @@ class CountColumn(NumberColumn):
 class DayColumn(HouseColumn):
     """Days; ``mark`` names the mark set before each, such as soon for a date to keep."""
 
+    css = "day"
+
     def __init__(self, *args: Any, mark: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.mark = mark

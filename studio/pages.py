@@ -120,15 +120,21 @@ class FormPage(HousePage, FormView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Enter the form, or only work it out for the panel."""
-        if self.panel and (request.htmx or "work_out" in request.POST):  # type: ignore[attr-defined]
+        if self.asks_panel():
             return self.answer_panel()
-        return self.answer_repeat() or super().post(request, *args, **kwargs)
+        return super().post(request, *args, **kwargs)
+
+    def asks_panel(self) -> bool:
+        """Tell whether the page was sent to be worked out, not to be entered."""
+        live = self.request.htmx or "work_out" in self.request.POST  # type: ignore[attr-defined]
+        return bool(self.panel) and bool(live)
+
+    def form_invalid(self, form: forms.Form) -> HttpResponse:
+        """Show the faults, unless they come of the page itself: sent twice, its name is taken."""
+        return self.answer_repeat() or super().form_invalid(form)
 
     def answer_repeat(self) -> HttpResponse | None:
-        """Lead a page that was sent before to what it wrote, before anything is read.
-
-        Read again it could be refused for what it wrote itself: a name that is taken now.
-        """
+        """Lead a page that was sent before to what it wrote."""
         try:
             refuse_repeat(uuid.UUID(self.request.POST.get("request_key", "")))
         except AlreadyEnteredError as repeat:
@@ -167,7 +173,7 @@ class FormPage(HousePage, FormView):
         except IntegrityError:
             # Of two at once, the other was first: the same page sent twice, or the same name.
             form.add_error(None, BEATEN)
-            return self.answer_repeat() or self.form_invalid(form)
+            return self.form_invalid(form)
         except OperationalError:
             form.add_error(None, NOT_SAVED)
             return self.render_to_response(self.get_context_data(form=form), status=503)
@@ -266,9 +272,8 @@ class RowPage(FormPage):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Check the form and its formsets together, so that every fault is shown at once."""
-        repeat = self.answer_repeat()
-        if repeat is not None:
-            return repeat
+        if self.asks_panel():
+            return self.answer_panel()
         form = self.get_form()
         fine = [form.is_valid(), *(parts.is_valid() for parts in self.formsets().values())]
         return self.form_valid(form) if all(fine) else self.form_invalid(form)

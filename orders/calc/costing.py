@@ -180,10 +180,10 @@ def price_from_cost(cost: Decimal, *, by: str, rate: Decimal) -> Decimal:
 
     Examples
     --------
-    >>> price_from_cost(Decimal(8000), by="margin", rate=Decimal("0.2"))
-    Decimal('10000')
-    >>> price_from_cost(Decimal(8000), by="markup", rate=Decimal("0.2"))
-    Decimal('9600.0')
+    >>> f'{price_from_cost(Decimal(8000), by="margin", rate=Decimal("0.2")):.2f}'
+    '10000.00'
+    >>> f'{price_from_cost(Decimal(8000), by="markup", rate=Decimal("0.2")):.2f}'
+    '9600.00'
     """
     if by not in {"markup", "margin"}:
         raise RangeError(f"A price is made by markup or by margin, got {by!r}.", field="price_by")
@@ -348,7 +348,7 @@ def _parts(
     vat = show_mass(run.sheet_mg)
     amounts = {
         "fibre": (vat_kg * fibre_rate, f"{vat} in the vat at {_money(fibre_rate, rates)} a kg"),
-        "additions": (vat_kg * addition_rate, f"dosed on {vat} of dry fibre"),
+        "additions": (vat_kg * addition_rate, f"Dosed on {vat} of dry fibre"),
         "labour": (
             minutes / MINUTES * rates.hourly_rate_minor,
             f"{_hours(minutes)} at {_money(rates.hourly_rate_minor, rates)}, setting up and "
@@ -364,8 +364,8 @@ def _parts(
             f"{show_mass(run.trial_mg)} in trial sheets, {show_mass(run.heel_mg)} in the heel"
             + (f", less {show_mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""),
         ),
-        "overhead": (minutes / MINUTES * rates.overhead_minor_per_hour, "by the hour"),
-        "packing": (rates.packing_minor_per_sheet * quantity, "by the sheet"),
+        "overhead": (minutes / MINUTES * rates.overhead_minor_per_hour, "By the hour"),
+        "packing": (rates.packing_minor_per_sheet * quantity, "By the sheet"),
     }
     return tuple(
         CostPart(key, label, amounts[key][0] / quantity, amounts[key][1]) for key, label in PARTS

@@ -63,7 +63,7 @@ def needed(wanted, spec, mass=ONE_KG, **how):
     return fibre_for_sheets(wanted, as_is_mass=mass, spec=spec, **(STORE | how))
 
 
-# --- fibre in a sheet and in a pull --------------------------------------------------------------
+# --- fibre in a sheet and in a pull -----------------------------------------------------------
 
 
 def test_fibre_in_a_sheet_leaves_out_water_and_what_is_not_fibre():
@@ -126,7 +126,7 @@ def test_a_learned_share_takes_the_place_of_broke_and_retree():
     assert average_pulls(spec, 900) == 1000
 
 
-# --- the chain, both ways ------------------------------------------------------------------------
+# --- the chain, both ways ---------------------------------------------------------------------
 
 
 def test_sheets_from_fibre_goes_through_every_loss():
@@ -248,7 +248,7 @@ def lost(mass, spec, loss, share):
     return counted(mass, worse, **how)
 
 
-# --- the working ---------------------------------------------------------------------------------
+# --- the working ------------------------------------------------------------------------------
 
 
 def said(result, **how):
@@ -296,7 +296,7 @@ def test_the_working_can_be_shown_in_pounds():
     assert words["As weighed"].startswith("10 lb 0.0 oz")
 
 
-# --- refusals ------------------------------------------------------------------------------------
+# --- refusals ---------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -11,13 +11,14 @@ from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 
 from orders.calc._shared import checked_share
 from orders.calc.chain import FibreNeed, SheetCount, fibre_for_sheets, sheets_from_fibre
 from orders.calc.culls import Learned
 from orders.calc.moulds import Shrinkage
 from orders.calc.spec import SheetSpec
+from studio.commands import HouseCommand
 from studio.errors import ReadingError, StudioError
 from studio.reading import Kind, read_quantity, shown
 from studio.units import show_grammage, show_number, show_size, to_um
@@ -51,7 +52,7 @@ SHARE = r"[^xX×]+"
 SHRINKAGE = re.compile(rf"({SHARE})(?:[xX×]({SHARE}))?")
 
 
-class Command(BaseCommand):
+class Command(HouseCommand):
     """Parse, reckon, print."""
 
     help = "Good sheets from a mass of fibre, or with --want the fibre that sheets take."

@@ -1,0 +1,240 @@
+"""The demo: an invented studio, loaded through the same services that a person's acts go through.
+
+``fixtures/demo/studio.json`` holds it, with days counted from the day the demo is made. What it
+promises and holds of linter and abaca is scenario H1: fibre enough in all, and one kind short.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Model
+
+from fibres import reference
+from fibres import services as store
+from fibres.calc import scrap
+from fibres.calc.estimates import Estimate
+from fibres.models import (
+    Addition,
+    Fibre,
+    Furnish,
+    FurnishPart,
+    Lot,
+    Movement,
+    Shrinkage,
+    Source,
+)
+from orders.models import Client, Commission, Sheet
+from orders.services import enter_commission
+from studio.errors import StudioError
+from studio.models import Mould, Studio
+from studio.money import read_money
+from studio.reading import read_quantity
+from studio.units import to_mg
+
+FIXTURE = Path(settings.FIXTURES) / "demo" / "studio.json"
+MG_PER_KG = 1_000_000
+
+
+def make(today: date, by: Any, *, path: Path = FIXTURE) -> Studio:
+    """Fill an empty database with the invented studio as it stands on a day."""
+    if Studio.objects.exists() or Source.objects.exists():
+        raise StudioError("The demo goes into an empty database; this one holds a studio.")
+    told = json.loads(path.read_text(encoding="utf-8"))
+    with transaction.atomic():
+        reference.load_fibres()
+        return _Maker(told, today, by).make()
+
+
+def _mg(text: str, name: str) -> int:
+    return to_mg(read_quantity(text, "mass", field=name))
+
+
+def _keep(row: Model) -> Any:
+    row.full_clean()
+    row.save()
+    return row
+
+
+@dataclass(slots=True)
+class _Maker:
+    """Go through the file once, from what stands alone to what stands on it."""
+
+    told: dict[str, Any]
+    today: date
+    by: Any
+    lots: dict[str, Lot] = field(default_factory=dict)
+
+    def make(self) -> Studio:
+        studio: Studio = _keep(Studio(pk=1, **_typed(self.told["studio"])))
+        self._moulds_and_sources()
+        self._receive()
+        self._look_again()
+        self._furnishes()
+        self._promise()
+        return studio
+
+    def _day(self, days: int) -> date:
+        return self.today + timedelta(days=days)
+
+    def _moulds_and_sources(self) -> None:
+        for told in self.told["moulds"]:
+            size = read_quantity(told["opening"], "size", field="opening")
+            _keep(
+                Mould(
+                    name=told["name"],
+                    width_um=size.width_um,
+                    height_um=size.height_um,
+                    remarks=told["remarks"],
+                )
+            )
+        for told in self.told["sources"]:
+            _keep(Source(**told))
+        for name, mass in self.told["minimums"].items():
+            fibre = Fibre.objects.get(name=name)
+            fibre.minimum_mg = _mg(mass, "minimum")
+            _keep(fibre)
+
+    def _receive(self) -> None:
+        currency = self.told["studio"]["currency"]
+        for told in self.told["lots"]:
+            as_is_mg = _mg(told["as_is"], "as_is")
+            per_kg = read_money(told["paid_per_kg"], currency)
+            receipt = store.Receipt(
+                fibre=Fibre.objects.get(name=told["fibre"]),
+                source=Source.objects.get(name=told["source"]),
+                as_is_mg=as_is_mg,
+                moisture=Decimal(told["moisture"]),
+                moisture_known=told.get("moisture_known", Lot.MoistureKnown.LABEL),
+                received_on=self._day(told["day"]),
+                form=told["form"],
+                is_wet=told.get("is_wet", False),
+                paid_minor=round(Decimal(per_kg) * as_is_mg / MG_PER_KG),
+                remarks=told.get("remarks", ""),
+            )
+            self.lots[told["fibre"]] = store.receive(receipt, by=self.by)
+        for told in self.told["gifts"]:
+            self.lots[told["fibre"]] = store.log_scrap(
+                _estimate(told),
+                donor=told["donor"],
+                fibre=Fibre.objects.get(name=told["fibre"]),
+                moisture=Decimal(told["moisture"]),
+                received_on=self._day(told["day"]),
+                remarks=told["remarks"],
+                by=self.by,
+            )
+
+    def _look_again(self) -> None:
+        """Weigh a sample, issue some, and put a slip right: a ledger with something to read."""
+        for told in self.told["moisture_tests"]:
+            store.weigh_moisture(
+                self.lots[told["lot"]],
+                wet_mg=_mg(told["wet"], "wet"),
+                dry_mg=_mg(told["dry"], "dry"),
+                tare_mg=_mg(told["dish"], "dish"),
+                tested_on=self._day(told["day"]),
+                by=self.by,
+            )
+        for told in self.told["issues"]:
+            store.take_out(
+                Lot.objects.get(pk=self.lots[told["lot"]].pk),
+                as_is_mg=_mg(told["as_is"], "as_is"),
+                kind=Movement.Kind.ISSUED,
+                happened_on=self._day(told["day"]),
+                why=told["why"],
+                by=self.by,
+            )
+        for told in self.told["corrections"]:
+            first = self.lots[told["lot"]].movements.order_by("pk").first()
+            store.correct(
+                first,
+                as_is_mg=_mg(told["as_is"], "as_is"),
+                happened_on=self._day(told["day"]),
+                why=told["why"],
+                by=self.by,
+            )
+
+    def _furnishes(self) -> None:
+        currency = self.told["studio"]["currency"]
+        for told in self.told["furnishes"]:
+            furnish = _keep(Furnish(name=told["name"], remarks=told.get("remarks", "")))
+            for name, share in told["parts"].items():
+                fibre = Fibre.objects.get(name=name)
+                _keep(FurnishPart(furnish=furnish, fibre=fibre, share=Decimal(share)))
+            for addition in told.get("additions", ()):
+                _keep(
+                    Addition(
+                        furnish=furnish,
+                        name=addition["name"],
+                        kind=addition["kind"],
+                        dose=Decimal(addition["dose"]),
+                        minor_per_kg=read_money(addition["per_kg"], currency),
+                    )
+                )
+            for drying, sides in told["shrinkage"].items():
+                across, along = map(Decimal, sides)
+                _keep(Shrinkage(furnish=furnish, drying=drying, across=across, along=along))
+
+    def _promise(self) -> None:
+        for told in self.told["clients"]:
+            _keep(Client(**told))
+        for told in self.told["sheets"]:
+            _keep(_sheet(told))
+        for told in self.told["commissions"]:
+            rest = {key: told[key] for key in told if key not in {"client", "sheet", "due"}}
+            commission = Commission(
+                client=Client.objects.get(name=told["client"]),
+                sheet=Sheet.objects.get(name=told["sheet"]),
+                due=self._day(told["due"]),
+                **_typed(rest),
+            )
+            enter_commission(commission, by=self.by)
+
+
+def _estimate(told: dict[str, Any]) -> Estimate:
+    if "mass" in told:
+        return scrap.from_weight(read_quantity(told["mass"], "mass", field="mass"))
+    return scrap.from_sheets(
+        told["sheets"],
+        size=read_quantity(told["size"], "size", field="size"),
+        grammage=read_quantity(told["grammage"], "grammage", field="grammage"),
+    )
+
+
+def _sheet(told: dict[str, Any]) -> Sheet:
+    size = read_quantity(told["size"], "size", field="size")
+    rest = {key: told[key] for key in told if key not in {"size", "furnish", "mould"}}
+    return Sheet(
+        width_um=size.width_um,
+        height_um=size.height_um,
+        furnish=Furnish.objects.get(name=told["furnish"]),
+        mould=Mould.objects.get(name=told["mould"]) if "mould" in told else None,
+        **_typed(rest),
+    )
+
+
+RATES = frozenset(
+    [
+        "heel_recovered",
+        "price_rate",
+        "grammage",
+        "non_fibre_share",
+        "retention",
+        "broke",
+        "retree",
+        "minutes_per_pull",
+        "tolerance_over",
+    ]
+)
+
+
+def _typed(row: dict[str, Any]) -> dict[str, Any]:
+    """Turn the rates of a row, which the file keeps as text, into Decimals."""
+    return {key: Decimal(value) if key in RATES else value for key, value in row.items()}

@@ -1,0 +1,224 @@
+"""The forms of clients, sheets and commissions."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.db.models import Q
+
+from fibres.models import Furnish
+from orders import snapshot
+from orders.models import Client, Commission, Sheet
+from studio.errors import StudioError
+from studio.forms import (
+    CountField,
+    DayField,
+    GrammageField,
+    HouseForm,
+    HouseModelForm,
+    LengthField,
+    NumberField,
+    ShareField,
+    SizeField,
+)
+from studio.models import Mould, Studio
+from studio.units import show_number
+
+# From here on a sheet is a board, and a slip of the finger likelier than a wish.
+# Common practice, no source.
+BOARD = Decimal(650)
+THIN = Decimal(20)
+
+
+def still_offered(rows: Any, kept: Any) -> Any:
+    """Return rows that are not closed, and the one that is chosen already."""
+    return rows.filter(Q(closed_on__isnull=True) | Q(pk=kept))
+
+
+class ClientForm(HouseModelForm):
+    """A client."""
+
+    class Meta:
+        model = Client
+        fields = ["name", "contact", "remarks"]
+        widgets = {"remarks": forms.Textarea(attrs={"rows": 3})}
+
+
+class SheetForm(HouseModelForm):
+    """A sheet: what it is, how it is made, and what is lost on the way."""
+
+    size = SizeField(label="Dry size", help_text="Such as A5, 8.5 x 11 in or 210 × 297 mm.")
+    grammage = GrammageField(
+        stored=True,
+        positive=True,
+        help_text="Of the finished sheet. A weight in pounds needs its grade: 32 lb bond.",
+    )
+    trim_um = LengthField(
+        stored=True, required=False, label="Cut off each side", help_text="Of the dry pull."
+    )
+    sheet_moisture = ShareField(
+        required=False, label="Moisture", help_text="Left empty, the studio's own figure counts."
+    )
+    non_fibre_share = ShareField(
+        label="Not fibre", help_text="Filler, sizing and pigment in the finished sheet."
+    )
+    retention = ShareField(
+        label="Stays on the mould", help_text="Of the fibre in the vat; the rest drains away."
+    )
+    broke = ShareField(label="Broke", help_text="Faulty and pulped again.")
+    retree = ShareField(label="Retree", help_text="Slightly faulty, not sent as good.")
+    minutes_per_pull = NumberField(
+        unit="minutes", most=600, required=False, label="A pull, all in",
+        help_text="Left empty, the studio's own figure counts.",
+    )  # fmt: skip
+    setup_minutes = CountField(
+        unit="minutes", most=6000, required=False, label="Set up and clear",
+        help_text="Left empty, the studio's own figure counts.",
+    )  # fmt: skip
+    # What was asked about once is not asked again.
+    meant = forms.CharField(required=False, widget=forms.HiddenInput, max_length=20)
+
+    class Meta:
+        model = Sheet
+        fields = [
+            "name", "grammage", "furnish", "edges", "mould", "trim_um", "drying",
+            "sheet_moisture", "non_fibre_share", "retention", "broke", "retree",
+            "minutes_per_pull", "setup_minutes",
+        ]  # fmt: skip
+        widgets = {"edges": forms.RadioSelect}
+
+    field_order = ["name", "size", "grammage", "furnish", "edges", "mould"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        sheet = self.instance
+        if not sheet._state.adding:
+            self.initial["size"] = sheet.size
+        self.fields["furnish"].queryset = still_offered(Furnish.objects.all(), sheet.furnish_id)
+        self.fields["mould"].queryset = still_offered(Mould.objects.all(), sheet.mould_id)
+        self.fields["mould"].empty_label = "None chosen yet"
+
+    def clean_trim_um(self) -> int:
+        """Take nothing for 0."""
+        return self.cleaned_data["trim_um"] or 0
+
+    def clean_grammage(self) -> Decimal:
+        """Ask once about a sheet that is a board."""
+        grammage: Decimal = self.cleaned_data["grammage"].quantize(Decimal("0.01"))
+        if grammage <= BOARD or self.data.get(self.add_prefix("meant")) == str(grammage):
+            return grammage
+        # Put into the page that goes back, so that the same figure is taken the next time.
+        self.data = self.data.copy()
+        self.data[self.add_prefix("meant")] = str(grammage)
+        tenth = grammage / 10
+        did_you = f" Did you mean {show_number(tenth)}?" if tenth >= THIN else ""
+        raise forms.ValidationError(
+            f"{show_number(grammage)} g/m² is board.{did_you} Enter it once more if it is meant.",
+            code="board",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a sheet that cannot be reckoned with."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        if given.get("edges") == Sheet.Edges.TRIMMED and "mould" in given and not given["mould"]:
+            self.add_error(
+                "mould", "Choose the mould, so that the cuts of a pull can be laid out."
+            )
+        broke, retree = given.get("broke"), given.get("retree")
+        if broke is not None and retree is not None and broke + retree >= 1:
+            self.add_error("retree", "Broke and retree come to all sheets. Leave some good.")
+        return given
+
+    def _post_clean(self) -> None:
+        size = self.cleaned_data.get("size")
+        if size is not None:
+            self.instance.width_um, self.instance.height_um = size.width_um, size.height_um
+        super()._post_clean()
+        if not self.errors:
+            self._refuse_what_cannot_be_made()
+
+    def _refuse_what_cannot_be_made(self) -> None:
+        try:
+            spec = snapshot.spec_of(self.instance, Studio.current(), snapshot.read_shrinkages())
+            spec.at_least_one_per_pull()
+        except StudioError as refusal:
+            self.add_error(refusal.field if refusal.field in self.fields else None, str(refusal))
+
+
+class CommissionForm(HouseModelForm):
+    """A commission: for whom, what, how many and by when."""
+
+    new_client = forms.CharField(
+        max_length=80, required=False, label="Or a new client",
+        help_text="A name not in the list yet.",
+    )  # fmt: skip
+    good_quantity = CountField(
+        unit="sheets", least=1, most=1_000_000, label="Good sheets",
+        error_messages={"required": "Give a whole number, 1 or more."},
+    )  # fmt: skip
+    due = DayField(help_text="Day it has to leave the studio.")
+    priority = CountField(least=1, most=9, initial=5, help_text="1 is served first; 5 is usual.")
+    tolerance_over = ShareField(
+        required=False, label="Client takes over", help_text="Up to so much more than ordered."
+    )
+    state = forms.ChoiceField(
+        label="It is",
+        widget=forms.RadioSelect,
+        initial=Commission.State.ENQUIRY,
+        choices=[
+            (Commission.State.ENQUIRY, "An enquiry"),
+            (Commission.State.QUOTED, "Quoted"),
+            (Commission.State.AGREED, "Agreed: fibre is set aside"),
+        ],
+    )
+
+    class Meta:
+        model = Commission
+        fields = [
+            "client", "title", "sheet", "good_quantity", "due", "priority", "no_scrap",
+            "tolerance_over", "remarks",
+        ]  # fmt: skip
+        widgets = {"remarks": forms.Textarea(attrs={"rows": 3})}
+
+    field_order = ["client", "new_client", "title", "sheet", "good_quantity", "due", "state"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        commission = self.instance
+        client, sheet = self.fields["client"], self.fields["sheet"]
+        client.queryset = still_offered(Client.objects.all(), commission.client_id)
+        client.required, client.empty_label = False, "Choose one"
+        sheet.queryset = still_offered(
+            Sheet.objects.select_related("furnish", "mould"), commission.sheet_id
+        )
+        sheet.empty_label = "Choose one"
+        if not commission._state.adding:
+            del self.fields["state"]
+
+    def clean_tolerance_over(self) -> Decimal:
+        """Take nothing for 0."""
+        return self.cleaned_data["tolerance_over"] or Decimal(0)
+
+    def clean_new_client(self) -> str:
+        """Set the name without needless spaces."""
+        return " ".join(self.cleaned_data["new_client"].split())
+
+    def clean(self) -> dict[str, Any]:
+        """Take one client: chosen, or new."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        chosen, new = given.get("client"), given.get("new_client")
+        if chosen and new:
+            self.add_error("new_client", "Choose a client or give a new name, not both.")
+        if not chosen and not new and not {"client", "new_client"} & set(self.errors):
+            self.add_error("client", "Choose a client, or give a new name below.")
+        if given.get("state"):
+            self.instance.state = given["state"]
+        return given
+
+
+class MoveForm(HouseForm):
+    """One step of a commission to another state."""
+
+    to = forms.ChoiceField(choices=Commission.State.choices, widget=forms.HiddenInput)

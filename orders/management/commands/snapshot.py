@@ -1,0 +1,36 @@
+"""Write the store and the promises as JSON, to try a plan with or to send along with a question.
+
+Run it whenever a plan is to be looked at away from the studio; it only reads. Prices a kilogram
+are in it, client names are not.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from orders import snapshot
+from orders.calc import plan
+from studio.commands import HouseCommand
+
+
+class Command(HouseCommand):
+    """Print the snapshot."""
+
+    help = "Write lots and promises as JSON (manage.py snapshot > plan.json)."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Offer to count what is quoted as well."""
+        parser.add_argument(
+            "--with-quoted", action="store_true", help="count what is quoted as if it were agreed"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Read once, print once."""
+        found = snapshot.read(timezone.localdate(), with_quoted=options["with_quoted"])
+        self.stdout.write(json.dumps(plan.to_json(found), ensure_ascii=False, indent=1))
+        for ref, why in found.left_out:
+            self.stderr.write(f"{ref} is left out: {why}")

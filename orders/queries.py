@@ -1,0 +1,54 @@
+"""Readings of commissions, sheets and clients, each in a number of queries that does not grow."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import CharField, Count, F, Max, Q, QuerySet, Value
+
+from fibres.models import Lot
+from orders.models import Client, Commission, Sheet
+from studio import roles
+
+SOMEBODY = "a client"
+SOON_DAYS = 14
+
+
+def commissions_for(user: Any) -> QuerySet[Commission]:
+    """Return commissions with their sheet; who they are for only where the role may know it.
+
+    The name is left out where the rows are read, not where they are shown.
+    """
+    rows = Commission.objects.select_related("sheet")
+    if roles.can(user, "clients.see"):
+        return rows.annotate(client_name=F("client__name"))
+    return rows.annotate(client_name=Value(SOMEBODY, output_field=CharField()))
+
+
+def sheets() -> QuerySet[Sheet]:
+    """Return sheets with furnish and mould, and how many open commissions want them."""
+    wanted = Q(commissions__state__in=Commission.OPEN)
+    return Sheet.objects.select_related("furnish", "mould").annotate(
+        open_commissions=Count("commissions", filter=wanted)
+    )
+
+
+def clients() -> QuerySet[Client]:
+    """Return clients with the number of their commissions and the last day due."""
+    open_ones = Q(commissions__state__in=Commission.OPEN)
+    return Client.objects.annotate(
+        all_commissions=Count("commissions"),
+        open_commissions=Count("commissions", filter=open_ones),
+        last_due=Max("commissions__due"),
+    )
+
+
+def lots_to_use_soon(today: date) -> QuerySet[Lot]:
+    """Return lots with fibre left that keep for two weeks or less, or are past their day."""
+    return (
+        Lot.objects.filter(oven_dry_mg__gt=0, keep_until__lte=today + timedelta(days=SOON_DAYS))
+        .select_related("fibre")
+        .defer("paid_minor")
+        .order_by("keep_until", "pk")
+    )

@@ -1,0 +1,32 @@
+"""The pages of commissions and of what is worked out for them, split by noun."""
+
+from orders.views.bench import Bench
+from orders.views.clients import ClientClose, ClientEdit, ClientList, ClientPage
+from orders.views.commissions import (
+    CommissionEdit,
+    CommissionList,
+    CommissionMove,
+    CommissionPage,
+)
+from orders.views.sheets import SheetClose, SheetEdit, SheetList, SheetPage
+from orders.views.store import LogScrap, Store
+from orders.views.today import Today
+
+__all__ = [
+    "Bench",
+    "ClientClose",
+    "ClientEdit",
+    "ClientList",
+    "ClientPage",
+    "CommissionEdit",
+    "CommissionList",
+    "CommissionMove",
+    "CommissionPage",
+    "LogScrap",
+    "SheetClose",
+    "SheetEdit",
+    "SheetList",
+    "SheetPage",
+    "Store",
+    "Today",
+]

@@ -1,0 +1,58 @@
+"""The bench: sums asked by an address that can be kept, and nothing stored."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.views.generic import TemplateView
+
+from orders.benchforms import SUMS, Sum
+from studio.errors import StudioError
+from studio.pages import HousePage
+from studio.roles import needs
+
+
+@needs("read")
+class Bench(HousePage, TemplateView):
+    """Four sums; the one that is asked for is worked out, the others show usual figures."""
+
+    template_name = "orders/bench.html"
+    heading = "Bench"
+    lede = "Sums for the back of an envelope. Nothing on this page is saved."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the sums, each with its lines or its faults."""
+        asked = self.request.GET.get("sum", "")
+        sums = [self._sum(kind, asked) for kind in SUMS]
+        faulty = next((entry["form"] for entry in sums if entry["asked"]), None)
+        return super().get_context_data(sums=sums, form=faulty, **kwargs)
+
+    def _sum(self, kind: type[Sum], asked: str) -> dict[str, Any]:
+        is_asked = kind.name == asked
+        given = {"system": self.studio.units, "initial": kind.USUAL}
+        form = kind(self.request.GET if is_asked else usual(kind, given), **given)
+        lines = _lines(form)
+        return {"form": form, "lines": lines, "asked": is_asked}
+
+
+def usual(kind: type[Sum], given: dict[str, Any]) -> dict[str, str]:
+    """Return the usual figures as if a person had typed them, so that every sum shows one."""
+    typed: dict[str, str] = {}
+    for field in kind(**given):
+        value = field.value()
+        if isinstance(value, list | tuple):
+            typed[field.name], typed[f"{field.name}_unit"] = value
+        elif value is not None:
+            typed[field.name] = value
+    return typed
+
+
+def _lines(form: Sum) -> list[Any]:
+    if not form.is_valid():
+        return []
+    try:
+        return form.lines()
+    except StudioError as refusal:
+        field = refusal.field if refusal.field in form.fields else None
+        form.add_error(field, str(refusal))
+        return []

@@ -1,0 +1,98 @@
+"""Pages of clients."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.shortcuts import get_object_or_404
+from django.views.generic import TemplateView
+
+from orders import queries
+from orders.filters import ClientFilter
+from orders.forms import ClientForm
+from orders.models import Client
+from orders.tables import ClientTable, CommissionTable
+from orders.views.shapes import covers_now
+from studio import roles
+from studio.lists import ListPage, house_table
+from studio.pages import ClosePage, HousePage, RowPage
+from studio.roles import needs
+
+
+@needs("clients.see")
+class ClientList(ListPage):
+    """Every client."""
+
+    template_name = "orders/clients.html"
+    table_class = ClientTable
+    filterset_class = ClientFilter
+    heading = "Clients"
+    lede = "Those the commissions are for. One is entered here, or with the first commission."
+    back = ("Commissions", "commissions")
+    export_name = "clients"
+
+    def get_queryset(self) -> Any:
+        """Return clients with their counts."""
+        return queries.clients()
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add whether a client can be entered."""
+        may_change = roles.can(self.request.user, "orders.change")
+        return super().get_context_data(may_change=may_change, **kwargs)
+
+
+@needs("clients.see")
+class ClientPage(HousePage, TemplateView):
+    """A client and the commissions for it."""
+
+    template_name = "orders/client.html"
+    back = ("Clients", "clients")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the client and its commissions."""
+        client = get_object_or_404(Client, pk=self.kwargs["pk"])
+        rows = queries.commissions_for(self.request.user).filter(client=client)
+        count = client.commissions.filter(state__in=client.commissions.model.OPEN).count()
+        table = house_table(
+            self.request,
+            CommissionTable,
+            rows.order_by("-due", "ref"),
+            covers=covers_now(),
+            nothing="No commission is entered for this client yet.",
+        )
+        return super().get_context_data(
+            client=client,
+            table=table,
+            heading=client.name,
+            lede=_lede(client, count),
+            may_change=roles.can(self.request.user, "orders.change"),
+            **kwargs,
+        )
+
+
+def _lede(client: Client, count: int) -> str:
+    closed = "Closed: kept for its history and hidden from choices. " if client.is_closed else ""
+    if not count:
+        return f"{closed}Nothing is open for this client."
+    return f"{closed}{count} {'commission is' if count == 1 else 'commissions are'} open."
+
+
+@needs("orders.change")
+class ClientEdit(RowPage):
+    """Enter or change a client."""
+
+    model = Client
+    form_class = ClientForm
+    noun = "client"
+    back = ("Clients", "clients")
+    lede = "A name is enough. Only the owner and the hands see it; a viewer reads “a client”."
+    button = "Keep the client"
+
+
+@needs("orders.change")
+class ClientClose(ClosePage):
+    """Remove or close a client."""
+
+    model = Client
+    noun = "client"
+    list_route = "clients"

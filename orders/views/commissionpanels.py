@@ -1,0 +1,312 @@
+"""What the page of a commission shows: facts, cover, cost, and the sums behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.http import HttpRequest
+
+from fibres.models import Addition, Fibre
+from orders import services, snapshot, wording, workings
+from orders.calc.costing import Cost
+from orders.calc.cover import LATER, Answer, Cover
+from orders.models import Commission
+from orders.tables import FibreRow, FibreTable, PartRow, PartTable, PriceRow, PriceTable
+from orders.views.shapes import today
+from orders.views.sheets import furnish_words, sheet_facts
+from studio import charts
+from studio.context import current_studio
+from studio.errors import StudioError
+from studio.lists import house_table
+from studio.models import Studio
+from studio.money import digits, show_money
+from studio.templatetags.studio import in_words
+from studio.units import System, show_mass, show_number, show_share
+from studio.working import Line
+
+State = Commission.State
+MOVE_WORDS = {
+    State.ENQUIRY: "Back to enquiry",
+    State.QUOTED: "It is quoted",
+    State.AGREED: "It is agreed",
+    State.MAKING: "Making begins",
+    State.SENT: "It is sent",
+    State.CLOSED: "Close it",
+    State.WITHDRAWN: "Withdraw it",
+}
+# The usual care, said where an addition of that kind is in the furnish; common practice, no
+# source. Sheets of the maker and local rules come first, as the component says each time.
+ADDITION_CARE = {
+    Addition.Kind.PIGMENT: "keep powder out of the air; wear a mask and gloves, and wet it first.",
+    Addition.Kind.FILLER: "pour powder slowly and wear a mask; do not sweep it up dry.",
+    Addition.Kind.SIZING: "wear gloves and glasses, and keep it off the floor: it is slippery.",
+    Addition.Kind.RETENTION_AID: "wear gloves and glasses; what is spilt is very slippery.",
+}
+
+
+# --- facts -------------------------------------------------------------------------------------
+
+
+def facts(commission: Commission, studio: Studio) -> list[tuple[str, ...]]:
+    """Return what is asked for, label by label."""
+    rows: list[tuple[str, ...]] = [
+        ("Good sheets", show_number(commission.good_quantity)),
+        ("Sheet", commission.sheet.name, commission.sheet.get_absolute_url()),
+        *sheet_facts(commission.sheet, studio),
+    ]
+    if commission.tolerance_over:
+        rows.append(("Client takes over", f"up to {show_share(commission.tolerance_over)} more"))
+    if commission.no_scrap:
+        rows.append(("Limit", "No scrap or broke in it"))
+    return rows
+
+
+def made_of(commission: Commission, studio: Studio) -> list[tuple[str, ...]]:
+    """Return furnish, additions, culls, pulls and fibre, label by label."""
+    sheet = commission.sheet
+    rows: list[tuple[str, ...]] = [
+        ("Furnish", furnish_words(sheet.furnish_id), sheet.furnish.get_absolute_url())
+    ]
+    additions = Addition.objects.filter(furnish_id=sheet.furnish_id).values_list("name", "dose")
+    doses = ", ".join(f"{name} {show_share(dose)}" for name, dose in additions)
+    rows += [
+        ("Additions", f"{doses} on dry fibre" if doses else ""),
+        ("Culled", f"{show_share(sheet.broke)} broke, {show_share(sheet.retree)} retree"),
+    ]
+    try:
+        need = workings.need_of(_spec(commission, studio), commission.good_quantity)
+    except StudioError:
+        return rows
+    vat = show_mass(round(need.vat_fibre_g * 1000), system=studio.units)
+    safe = show_number(need.pulls_safe)
+    rows += [
+        ("Pulls", f"{show_number(need.pulls_average)} on average, {safe} to be safe"),
+        ("Into the vat", f"{vat} of usable fibre"),
+    ]
+    return rows
+
+
+def _spec(commission: Commission, studio: Studio) -> Any:
+    return snapshot.spec_of(commission.sheet, studio, snapshot.read_shrinkages())
+
+
+def cautions(commission: Commission, fibres: Sequence[Fibre]) -> list[str]:
+    """Return the cautions of what is in the furnish; what shares one is named before it."""
+    found: dict[str, list[str]] = {}
+    for fibre in fibres:
+        if fibre.cautions:
+            found.setdefault(fibre.cautions, []).append(fibre.name)
+    additions = Addition.objects.filter(furnish_id=commission.sheet.furnish_id)
+    for name, kind in additions.values_list("name", "kind"):
+        care = ADDITION_CARE.get(Addition.Kind(kind))
+        if care:
+            found.setdefault(care, []).append(name)
+    return [f"{', '.join(names)}: {care}" for care, names in found.items()]
+
+
+# --- cover -------------------------------------------------------------------------------------
+
+
+def lede(
+    commission: Commission,
+    answer: Answer | None,
+    costs: Sequence[Cost],
+    *,
+    left_out: str,
+    system: System,
+) -> str:
+    """Say how it stands and, to who sees money, what it costs."""
+    if left_out:
+        return f"It cannot be reckoned yet: {left_out}"
+    if answer is None:
+        said = f"It is {commission.get_state_display().lower()}; nothing is set aside for it."
+    else:
+        said = wording.finding(answer, today(), system)
+        if not commission.is_promise:
+            said = f"If it were agreed: {said[0].lower()}{said[1:]}"
+    if costs:
+        cost = costs[0]
+        each = show_money(cost.total_minor_per_sheet, cost.currency)
+        price = show_money(cost.price_minor_per_sheet, cost.currency)
+        said = f"{said} It costs {each} a good sheet; the price comes to {price}."
+    return said
+
+
+def cover_context(
+    request: HttpRequest,
+    commission: Commission,
+    answer: Answer | None,
+    fibres: dict[str, Fibre],
+) -> dict[str, Any]:
+    """Return the cover table with its mark and the ways out of a shortage."""
+    if answer is None:
+        return {"answer": None}
+    now, system = today(), current_studio(request).units
+    unit = "lb" if system == "US" else "kg"
+    plans = services.plan_by_fibre(answer)
+    rows = [_fibre_row(plan, answer, now, system) for plan in _in_order(plans, fibres)]
+    table = house_table(
+        request,
+        FibreTable,
+        rows,
+        paginate=False,
+        caption=f"Fibre for {show_number(answer.wanted)} good sheets, {unit} oven-dry",
+    )
+    ways = wording.ways_out(answer, now, fibres, system)
+    return {
+        "answer": answer,
+        "cover_mark": wording.mark_of(answer, now),
+        "cover_table": table,
+        "ways": ways,
+        "ways_word": _ways_word(len(ways)),
+    }
+
+
+def _ways_word(count: int) -> str:
+    return f"{in_words(count).capitalize()} way{'' if count == 1 else 's'} out."
+
+
+def _in_order(
+    plans: Sequence[services.FibrePlan], fibres: dict[str, Fibre]
+) -> list[services.FibrePlan]:
+    order = {name: place for place, name in enumerate(fibres)}
+    return sorted(plans, key=lambda plan: order.get(plan.fibre, len(order)))
+
+
+def _fibre_row(plan: services.FibrePlan, answer: Answer, now: date, system: System) -> FibreRow:
+    mark = ("covered", "Covered")
+    if plan.short_mg:
+        mark = ("short", "Short")
+        if answer.state == LATER and answer.ready_on:
+            mark = ("order", f"From {wording.day(answer.ready_on, now)}")
+    return FibreRow(
+        fibre=plan.fibre,
+        needs_mg=plan.needs_mg,
+        set_aside_mg=plan.set_aside_mg,
+        short_mg=plan.short_mg or None,
+        lots=tuple((pick.lot, show_mass(pick.as_is_mg, system=system)) for pick in plan.picks),
+        cover=mark,
+    )
+
+
+def worse_words(commission: Commission, cover: Cover) -> str:
+    """Say which promises would be worse off if this one were agreed."""
+    if commission.is_promise or not commission.is_open:
+        return ""
+    before = services.cover(cover.today)
+    return worse_sentence(services.made_worse(before, cover), cover.today)
+
+
+def worse_sentence(worse: Sequence[Answer], now: date) -> str:
+    """Word what another promise takes from those that stand after it."""
+    if not worse:
+        return ""
+    said = [
+        f"{answer.ref} would be {wording.mark_of(answer, now)[1].lower()}, with "
+        f"{show_number(answer.covered_sheets)} of {show_number(answer.wanted)} good sheets"
+        for answer in worse
+    ]
+    return f"It takes fibre that is set aside: {'; '.join(said)}."
+
+
+# --- cost --------------------------------------------------------------------------------------
+
+
+def costs(commission: Commission, answer: Answer | None) -> list[Cost]:
+    """Return the cost at its own number first, then at the usual ones."""
+    own = commission.good_quantity
+    others = [number for number in services.USUAL_QUANTITIES if number != own]
+    picks = answer.picks if answer else ()
+    return services.costs_of(commission.sheet, [own, *others], picks=picks)
+
+
+def rate_words(cost: Cost) -> str:
+    """Name markup or margin for what it is."""
+    rate = show_share(cost.price_rate)
+    if cost.price_by == "markup":
+        return f"{rate} of the cost added as markup"
+    return f"{rate} of the price kept as margin"
+
+
+def cost_context(
+    request: HttpRequest, commission: Commission, found: Sequence[Cost]
+) -> dict[str, Any]:
+    """Return bar, parts, prices and the notes on what they rest on."""
+    cost = found[0]
+    scale = -digits(cost.currency)
+    shown = [part for part in cost.parts if part.minor_per_sheet]
+    bar = charts.stacked(
+        [(part.label, part.minor_per_sheet.scaleb(scale)) for part in shown], places=-scale
+    )
+    total = cost.total_minor_per_sheet
+    rows = [
+        PartRow(
+            part.label,
+            part.because,
+            part.minor_per_sheet,
+            part.minor_per_sheet / total if total else Decimal(0),
+            key,
+        )
+        for part, key in zip(shown, bar.parts, strict=True)
+    ]
+    count = show_number(cost.quantity)
+    return {
+        "cost": cost,
+        "bar": bar if bar.drawn else None,
+        "bar_title": f"Cost of a good sheet, at {count} sheets",
+        "part_table": house_table(request, PartTable, rows, paginate=False),
+        "price_table": _price_table(request, found),
+        "missing": " and ".join(cost.missing),
+        "notes": cost.notes,
+        "setup": show_money(cost.setup_minor, cost.currency),
+        "rate_words": rate_words(cost),
+        "cost_lines": cost.working,
+        "tax_words": _tax_words(cost),
+    }
+
+
+def _price_table(request: HttpRequest, found: Sequence[Cost]) -> Any:
+    rows = [
+        PriceRow(
+            cost.quantity,
+            cost.total_minor_per_sheet,
+            cost.price_minor_per_sheet,
+            cost.price_total_minor,
+            cost.tax_minor,
+        )
+        for cost in sorted(found, key=lambda cost: cost.quantity)
+    ]
+    caption = f"Price at several numbers, with {rate_words(found[0])}"
+    hidden = {} if any(row.tax for row in rows) else {"exclude": ["tax"]}
+    return house_table(request, PriceTable, rows, paginate=False, caption=caption, **hidden)
+
+
+def _tax_words(cost: Cost) -> str:
+    if not cost.tax_minor:
+        return "No tax is added: the studio's own rate is 0."
+    tax = show_money(cost.tax_minor, cost.currency)
+    total = show_money(cost.price_total_minor + cost.tax_minor, cost.currency)
+    return f"At {show_number(cost.quantity)} sheets tax adds {tax} and the bill comes to {total}."
+
+
+# --- workings ----------------------------------------------------------------------------------
+
+
+def count_lines(commission: Commission, studio: Studio) -> list[Line]:
+    """Set out fibre of a sheet, pulls, and the fibre into the vat."""
+    try:
+        need = workings.need_of(_spec(commission, studio), commission.good_quantity)
+    except StudioError:
+        return []
+    return workings.vat_lines(need, studio.units)
+
+
+def weigh_lines(answer: Answer | None, fibres: dict[str, Fibre], system: System) -> list[Line]:
+    """Set out what each fibre takes, and what to weigh out of each lot."""
+    if answer is None:
+        return []
+    plans = _in_order(services.plan_by_fibre(answer), fibres)
+    return workings.fibre_lines(plans, fibres, system)

@@ -1,0 +1,292 @@
+"""Pages of commissions: the list, one commission, its form, and the step to another state."""
+
+from __future__ import annotations
+
+import copy
+import uuid
+from dataclasses import dataclass
+from itertools import zip_longest
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.decorators import method_decorator
+from django.views import View
+from django.views.decorators.http import require_POST
+from django.views.generic import TemplateView
+
+from fibres.models import Fibre
+from orders import queries, services, wording
+from orders.calc.costing import Cost
+from orders.calc.cover import Answer, Cover
+from orders.filters import CommissionFilter
+from orders.forms import CommissionForm, MoveForm
+from orders.models import Commission
+from orders.tables import CommissionTable
+from orders.views import commissionpanels as panels
+from orders.views.shapes import PanelRowPage, cover_marks, today
+from studio import roles
+from studio.entries import AlreadyEnteredError
+from studio.errors import StudioError
+from studio.lists import ListPage
+from studio.money import show_money
+from studio.pages import HousePage
+from studio.roles import needs
+from studio.units import System, show_mass, show_number
+from studio.working import Line
+
+NOT_ENTERED = "new"
+
+
+@needs("read")
+class CommissionList(ListPage):
+    """Every commission, with whether the store covers it."""
+
+    template_name = "orders/commissions.html"
+    table_class = CommissionTable
+    filterset_class = CommissionFilter
+    heading = "Commissions"
+    export_name = "commissions"
+    note = "Served by priority, then by the day due"
+
+    def get_queryset(self) -> Any:
+        """Return commissions, those due next first."""
+        return queries.commissions_for(self.request.user).order_by("due", "ref")
+
+    @property
+    def cover(self) -> Cover:
+        """The answer for all promises, asked once for the whole page."""
+        known = getattr(self, "_cover", None)
+        if known is None:
+            known = self._cover = services.cover(today())
+        return known
+
+    def get_lede(self) -> str:
+        """Say how the promises stand."""
+        return wording.lede(self.cover, self.studio.units)
+
+    def table_kwargs(self) -> dict[str, Any]:
+        """Give the table the marks."""
+        return {"covers": cover_marks(self.cover)}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add what the reader may do."""
+        user = self.request.user
+        return super().get_context_data(
+            may_change=roles.can(user, "orders.change"),
+            sees_clients=roles.can(user, "clients.see"),
+            **kwargs,
+        )
+
+
+@needs("read")
+class CommissionPage(HousePage, TemplateView):
+    """One commission: what it asks for, whether it is covered, what it costs."""
+
+    template_name = "orders/commission.html"
+    back = ("Commissions", "commissions")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Read the commission, ask for its cover, and cost it for who may see money."""
+        user, system = self.request.user, self.studio.units
+        rows = queries.commissions_for(user).select_related("sheet__furnish", "sheet__mould")
+        commission = get_object_or_404(rows, ref=self.kwargs["ref"])
+        cover, answer = services.cover_of(commission, today())
+        fibres = {
+            fibre.name: fibre
+            for fibre in Fibre.objects.filter(
+                furnish_parts__furnish=commission.sheet.furnish_id
+            ).order_by("-furnish_parts__share", "pk")
+        }
+        context = {
+            "commission": commission,
+            "heading": f"{commission.ref} {commission.title}",
+            "moves": self._moves(commission, answer),
+            "may_change": roles.can(user, "orders.change"),
+            "facts": panels.facts(commission, self.studio),
+            "made_of": panels.made_of(commission, self.studio),
+            "cautions": panels.cautions(commission, list(fibres.values())),
+            "left_out": dict(cover.left_out).get(commission.ref, ""),
+            **panels.cover_context(self.request, commission, answer, fibres),
+        }
+        costs: list[Cost] = []
+        if self.sees_money and not context["left_out"]:
+            costs = panels.costs(commission, answer)
+            context |= panels.cost_context(self.request, commission, costs)
+        context["lede"] = panels.lede(
+            commission, answer, costs, left_out=context["left_out"], system=system
+        )
+        context["worse"] = panels.worse_words(commission, cover)
+        context["counted"] = panels.count_lines(commission, self.studio)
+        context["weighed"] = panels.weigh_lines(answer, fibres, system)
+        return super().get_context_data(**context, **kwargs)
+
+    def _moves(self, commission: Commission, answer: Answer | None) -> list[dict[str, Any]]:
+        """Return the steps that can follow, each with a key of its own and its weight."""
+        if not roles.can(self.request.user, "orders.change"):
+            return []
+        # Nobody should be led to promise or to make what the store does not cover.
+        looks = ["do plain"] if answer is not None and answer.short else ["do", "do plain"]
+        return [
+            {"to": state, "words": panels.MOVE_WORDS[state], "key": uuid.uuid4(), "look": look}
+            for state, look in zip_longest(
+                services.MOVES[commission.state],
+                looks[: len(services.MOVES[commission.state])],
+                fillvalue="as-link",
+            )
+        ]
+
+
+@needs("orders.change")
+@method_decorator(require_POST, name="dispatch")
+class CommissionMove(View):
+    """Move a commission one step."""
+
+    def post(self, request: HttpRequest, ref: str) -> HttpResponse:
+        """Take the step, or say why not, and go back to the commission."""
+        commission = get_object_or_404(Commission, ref=ref)
+        form = MoveForm(request.POST)
+        if not form.is_valid():
+            messages.error(request, "Not moved: choose one of the steps offered here.")
+            return redirect(commission)
+        given = form.cleaned_data
+        try:
+            moved = services.move(
+                commission, given["to"], by=request.user, key=given["request_key"]
+            )
+        except AlreadyEnteredError:
+            messages.info(request, "This was entered already. Nothing was written twice.")
+        except StudioError as refusal:
+            messages.error(request, f"Not moved: {refusal}")
+        else:
+            word = moved.get_state_display().lower()
+            messages.success(request, f"{moved.ref} is now {word}.")
+        return redirect(commission)
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """What the live panel says of a commission that is being typed."""
+
+    mark: tuple[str, str]
+    finding: str
+    lines: tuple[Line, ...]
+    worse: str
+
+
+@needs("orders.change")
+class CommissionEdit(PanelRowPage):
+    """Enter or change a commission, with its cover beside the form."""
+
+    model = Commission
+    form_class = CommissionForm
+    slug_field = "ref"
+    noun = "commission"
+    back = ("Commissions", "commissions")
+    lede = "Give a sheet, a number and a day. The panel says what the store covers."
+    panel = "orders/_commission_panel.html"
+    panel_title = "Does stock cover it?"
+    panel_fields = ("sheet", "good_quantity", "due", "priority")
+
+    @property
+    def button(self) -> str:  # type: ignore[override]
+        """The words of the one filled button."""
+        return "Enter the commission" if self.is_new else "Keep the changes"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show the form; what is over is not changed any more."""
+        if not self.is_new and not self.row.is_open:
+            word = self.row.get_state_display().lower()
+            messages.info(request, f"{self.row.ref} is {word}; it is not changed any more.")
+            return redirect(self.row)
+        return super().get(request, *args, **kwargs)
+
+    def get_initial(self) -> dict[str, Any]:
+        """Take the sheet, the client or the number that a link brought along."""
+        brought = {
+            name: self.request.GET[name]
+            for name in ("sheet", "client", "good_quantity", "due")
+            if name in self.request.GET
+        }
+        return {**super().get_initial(), **(brought if self.is_new else {})}
+
+    def work_out(self, form: Any) -> Panel:
+        """Count the commission as typed among the promises."""
+        return self._panel(form.instance)
+
+    def _panel(self, commission: Commission) -> Panel:
+        typed = copy.copy(commission)
+        typed.ref = typed.ref or NOT_ENTERED
+        before = services.cover(today())
+        cover = services.cover(today(), extra=typed)
+        answer = cover.of(typed.ref)
+        if answer is None:
+            reason = dict(cover.left_out).get(typed.ref, "")
+            raise StudioError(reason)
+        lines = panel_lines(answer, self.studio.units)
+        if self.sees_money:
+            lines += self._cost_lines(typed, answer)
+        return Panel(
+            mark=wording.mark_of(answer, today()),
+            finding=wording.finding(answer, today(), self.studio.units),
+            lines=tuple(lines),
+            worse=panels.worse_sentence(
+                [found for found in services.made_worse(before, cover) if found.ref != typed.ref],
+                today(),
+            ),
+        )
+
+    def _cost_lines(self, typed: Commission, answer: Answer) -> list[Line]:
+        cost = services.cost_of(typed, picks=answer.picks)
+        each = show_money(cost.total_minor_per_sheet, cost.currency)
+        price = show_money(cost.price_minor_per_sheet, cost.currency)
+        lines = [
+            Line("Cost of a good sheet", each, f"{show_number(cost.pulls)} pulls", "line"),
+            Line("Price of a good sheet", price, panels.rate_words(cost), "answer"),
+        ]
+        if cost.missing:
+            names = " and ".join(cost.missing)
+            lines.insert(0, Line("No price known", names, "counted as nothing"))
+        return lines
+
+    def act(self, form: Any, key: Any) -> Any:
+        """Enter the commission, and the client with it where it is new."""
+        return services.enter_commission(
+            form.instance,
+            new_client=form.cleaned_data["new_client"],
+            by=self.request.user,
+            key=key,
+        )
+
+    def said(self, result: Any) -> str:
+        """Say which number it got."""
+        return f"{result.ref} is kept."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say what is not entered yet; work out what is kept before anything is typed."""
+        context = super().get_context_data(**kwargs)
+        form = context["form"]
+        if form.is_bound and form.errors and "result" not in kwargs:
+            context["lede"] = "It is not entered yet. Nothing you typed is lost."
+        if not form.is_bound and not self.is_new:
+            try:
+                context["result"] = self._panel(self.row)
+            except StudioError as refusal:
+                context["result"] = {"refusal": str(refusal)}
+        return {**context, "side_head": "The commission", "note": "What has to be made, by when"}
+
+
+def panel_lines(answer: Answer, system: System) -> list[Line]:
+    """Set out how many sheets are covered, and what each fibre comes to."""
+    lines = [
+        Line("Good sheets asked for", show_number(answer.wanted)),
+        Line("Good sheets covered", show_number(answer.covered_sheets), "", "line"),
+    ]
+    for plan in services.plan_by_fibre(answer):
+        needs_mass = show_mass(plan.needs_mg, system=system)
+        lines.append(Line(plan.fibre, needs_mass, "oven-dry needed"))
+        if plan.short_mg:
+            short = show_mass(plan.short_mg, system=system)
+            lines.append(Line(f"{plan.fibre}, short by", short, "oven-dry", "answer"))
+    return lines

@@ -1,0 +1,44 @@
+"""What the pages of this app share beside the shapes of the house."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from orders import services, wording
+from orders.calc.cover import Cover
+from studio.errors import StudioError
+from studio.pages import RowPage
+
+
+class PanelRowPage(RowPage):
+    """A row's page with a live panel, which needs only some of the fields to be right."""
+
+    panel_fields: tuple[str, ...] = ()
+
+    def _worked_out(self, form: Any) -> Any:
+        form.is_valid()
+        if not set(self.panel_fields) <= set(form.cleaned_data):
+            return None
+        try:
+            return self.work_out(form)
+        except StudioError as refusal:
+            return {"refusal": str(refusal)}
+
+
+def today() -> date:
+    """Return the day where the studio stands."""
+    return timezone.localdate()
+
+
+def cover_marks(cover: Cover) -> dict[str, tuple[str, str]]:
+    """Return the mark of each promise by its reference."""
+    marks = {answer.ref: wording.mark_of(answer, cover.today) for answer in cover.commissions}
+    return {**marks, **{ref: ("short", "Cannot be reckoned") for ref, _ in cover.left_out}}
+
+
+def covers_now() -> dict[str, tuple[str, str]]:
+    """Return the mark of each promise, from one look at the whole store."""
+    return cover_marks(services.cover(today()))

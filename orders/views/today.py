@@ -1,0 +1,242 @@
+"""The first page: what is wrong, what to do, what is due; and the way there from nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.urls import reverse
+from django.views.generic import TemplateView
+
+from fibres.models import Fibre, Furnish, Lot
+from orders import queries, services, wording
+from orders.calc.cover import Cover
+from orders.models import Commission, Sheet
+from orders.tables import DueTable, ShortRow, ShortTable, SoonTable
+from orders.views.shapes import cover_marks, today
+from studio import roles
+from studio.lists import house_table
+from studio.pages import HousePage
+from studio.roles import needs
+from studio.units import show_number, show_size
+
+DUE_SHOWN = 8
+ANSWER = (
+    "",
+    "Read the answer",
+    "The store covers it, or it says what is missing and by how much.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step on the way to the first answer; without an address somebody else has to do it."""
+
+    words: str
+    hint: str
+    deed: str
+    address: str
+    is_done: bool
+
+    @property
+    def row(self) -> tuple[str, str, str]:
+        """The step as the list shows it: address, words, hint."""
+        if self.is_done:
+            return "", f"Done: {self.words[0].lower()}{self.words[1:]}", ""
+        if not self.address:
+            return "", f"{self.words} (the owner does this)", self.hint
+        return self.address, self.words, self.hint
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One of the everyday questions."""
+
+    address: str
+    words: str
+    hint: str
+
+
+@needs("read")
+class Today(HousePage, TemplateView):
+    """How the promises stand, and what has to be done about it."""
+
+    template_name = "orders/today.html"
+
+    def get_heading(self) -> str:
+        """Return the day in words."""
+        now = today()
+        return f"{now:%A} {now.day} {now:%B}"
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Lead to the first answer, or give the answers."""
+        now = today()
+        context = {
+            "now": now,
+            "week": now.isocalendar().week,
+            "day_number": f"{now:%j}".lstrip("0"),
+        }
+        steps = first_steps(self.request.user)
+        # Once something was asked for, the answers stand here whatever has been emptied since.
+        if steps[-1].is_done:
+            context |= self._answers(now)
+        else:
+            following = next(step for step in steps if not step.is_done)
+            done = sum(step.is_done for step in steps)
+            context |= {
+                "steps": [step.row for step in steps] + [ANSWER],
+                "next_step": following,
+                "lede": _first_lede(steps, done),
+            }
+        return super().get_context_data(**context, **kwargs)
+
+    def _answers(self, now: date) -> dict[str, Any]:
+        user = self.request.user
+        cover = services.cover(now)
+        rows = {row.ref: row for row in _open_promises(user)}
+        short = _short_rows(cover, rows, self.studio.units)
+        soon = queries.lots_to_use_soon(now)
+        due = sorted(rows.values(), key=lambda row: (row.due, row.ref))[:DUE_SHOWN]
+        plain = {"paginate": False}
+        return {
+            "lede": wording.lede(cover, self.studio.units),
+            "asks": asks(user, due),
+            "short": house_table(self.request, ShortTable, short, **plain) if short else None,
+            "short_note": _short_note(short),
+            "soon": house_table(
+                self.request, SoonTable, soon, aside=_set_aside(cover), prefix="soon-", **plain
+            )
+            if soon
+            else None,
+            "due": house_table(
+                self.request, DueTable, due, covers=cover_marks(cover), prefix="due-", **plain
+            )
+            if due
+            else None,
+        }
+
+
+def _open_promises(user: Any) -> Any:
+    return queries.commissions_for(user).filter(state__in=Commission.PROMISES)
+
+
+def _short_rows(cover: Cover, rows: dict[str, Any], system: Any) -> list[ShortRow]:
+    found = []
+    for answer in cover.commissions:
+        row = rows[answer.ref]
+        size = show_size(row.sheet.size, system=system)
+        wanted = f"{show_number(row.good_quantity)} sheets, {size}"
+        found += [
+            ShortRow(
+                ref=answer.ref,
+                title=row.title,
+                wanted=wanted,
+                fibre=" or ".join(lack.fibres),
+                short_mg=lack.oven_dry_mg,
+                due=answer.due,
+                ready=wording.mark_of(answer, cover.today),
+            )
+            for lack in answer.short
+        ]
+    return found
+
+
+def _short_note(short: list[ShortRow]) -> str:
+    waiting = len({row.ref for row in short})
+    fibres = len({row.fibre for row in short})
+    said = "One commission waits" if waiting == 1 else f"{waiting} commissions wait"
+    return f"{said} on {'one fibre' if fibres == 1 else f'{fibres} fibres'}"
+
+
+def _set_aside(cover: Cover) -> dict[str, list[tuple[int, str]]]:
+    """Return, by lot, the oven-dry milligrams set aside and for which commission."""
+    found: dict[str, list[tuple[int, str]]] = {}
+    for answer in cover.commissions:
+        for pick in answer.picks:
+            found.setdefault(pick.lot, []).append((pick.oven_dry_mg, answer.ref))
+    return found
+
+
+def asks(user: Any, due: list[Any]) -> list[Ask]:
+    """Return the everyday questions that a person may put."""
+    found = []
+    if roles.can(user, "orders.change"):
+        address, hint = reverse("commission_new"), "Give a sheet, a number and a day."
+    else:
+        address, hint = reverse("commissions"), "Look at a commission."
+    found.append(
+        Ask(
+            address,
+            "Does stock cover it?",
+            f"{hint} See what is set aside, what is short, and by how much.",
+        )
+    )
+    if roles.can(user, "money"):
+        address = f"{due[0].get_absolute_url()}#cost" if due else reverse("commissions")
+        hint = (
+            "Cost a commission per good sheet: fibre, additions, hours, and the sheets you cull."
+        )
+        found.append(Ask(address, "What does it cost?", hint))
+    if roles.can(user, "store.receive"):
+        hint = "Enter donated paper by weight, by reams or by counting. See the sheets it makes."
+        found.append(Ask(reverse("scrap_log"), "Log scrap", hint))
+    if len(found) < 3:
+        hint = "Put a mass, a size and a grammage. Nothing is saved."
+        found.append(Ask(f"{reverse('bench')}#sheets", "How many sheets is that?", hint))
+    return found
+
+
+# --- from nothing to the first answer ----------------------------------------------------------
+
+
+def first_steps(user: Any) -> list[Step]:
+    """Return the steps to the first answer, each with whether it is done."""
+
+    def to(route: str, need: str, query: str = "") -> str:
+        return f"{reverse(route)}{query}" if roles.can(user, need) else ""
+
+    return [
+        Step(
+            "Take over the usual fibres",
+            "With their usual moisture and what is left after preparation.",
+            "Take over the usual fibres",
+            to("fibres_usual", "fibres.change"),
+            Fibre.objects.exists(),
+        ),
+        Step(
+            "Enter a lot",
+            "Log the scrap there is, weighed or counted; a bought lot is entered in the Store.",
+            "Log scrap",
+            to("scrap_log", "store.receive"),
+            Lot.objects.exists(),
+        ),
+        Step(
+            "Write down a furnish",
+            "The fibres of a sheet, by their share of the dry mass.",
+            "Write a furnish",
+            to("furnish_new", "furnishes.change"),
+            Furnish.objects.filter(parts__isnull=False).exists(),
+        ),
+        Step(
+            "Enter a sheet",
+            "Its size, grammage and furnish, and what is lost on the way.",
+            "Enter a sheet",
+            to("sheet_new", "sheets.change"),
+            Sheet.objects.exists(),
+        ),
+        Step(
+            "Enter a commission",
+            "For whom, how many good sheets and by when. The answer stands beside the form.",
+            "Enter a commission",
+            to("commission_new", "orders.change"),
+            Commission.objects.exists(),
+        ),
+    ]
+
+
+def _first_lede(steps: list[Step], done: int) -> str:
+    left = len(steps) - done
+    if not done:
+        return f"Nothing is entered yet. {left} steps lead to the first answer."
+    return f"{left} step{' leads' if left == 1 else 's lead'} to the first answer."

@@ -1,0 +1,257 @@
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from orders.models import Commission
+from tests.builders import day, make_commission, make_fibre, make_furnish, make_lot, make_sheet
+from tests.orders.plans import lot, plan, promise
+
+pytestmark = pytest.mark.django_db
+
+
+def run(*args, **options):
+    out = StringIO()
+    call_command(*args, stdout=out, stderr=StringIO(), **options)
+    return out.getvalue()
+
+
+@pytest.fixture
+def fibre():
+    return make_fibre(name="Abaca sheet pulp", is_scrap=True)
+
+
+@pytest.fixture
+def sheet(fibre):
+    return make_sheet(make_furnish({fibre: "1"}), name="Text A4")
+
+
+def refused(*args):
+    with pytest.raises(CommandError, match=r".") as caught:
+        run(*args)
+    return str(caught.value)
+
+
+# --- cover ------------------------------------------------------------------------------------
+
+
+def test_cover_says_what_is_covered_and_what_to_weigh_out(fibre, sheet):
+    held = make_lot(fibre)
+    make_commission(sheet, ref="C-101")
+    said = run("cover")
+    assert said.startswith("The store covers the one promise.")
+    assert "C-101: Covered. 100 good sheets" in said
+    assert f"as is of {held.ref}, Abaca sheet pulp" in said
+
+
+def test_cover_says_what_is_short(sheet):
+    make_commission(sheet, ref="C-101")
+    said = run("cover")
+    assert "C-101 is short: 0.879 kg oven-dry of Abaca sheet pulp is missing by" in said.replace(
+        "\u00a0", " "
+    )
+    assert "0 of 100 good sheets can be made" in said
+
+
+def test_cover_of_nothing_says_so():
+    assert run("cover").strip() == "Nothing is promised yet."
+
+
+def test_cover_of_one_commission_answers_for_that_one(fibre, sheet):
+    make_lot(fibre)
+    make_commission(sheet, ref="C-101")
+    make_commission(sheet, ref="C-102")
+    said = run("cover", "C-102")
+    assert "C-102" in said
+    assert "C-101" not in said
+
+
+def test_cover_answers_for_an_enquiry_as_if_it_were_agreed(sheet):
+    make_commission(sheet, ref="C-101", state=Commission.State.ENQUIRY)
+    assert "C-101: Short" in run("cover", "C-101")
+
+
+def test_cover_counts_what_is_quoted_by_choice(sheet):
+    make_commission(sheet, ref="C-101", state=Commission.State.QUOTED)
+    assert "C-101" not in run("cover")
+    assert "C-101" in run("cover", "--with-quoted")
+
+
+def test_cover_as_json_is_one_object_with_the_keys_of_the_schema(sheet):
+    make_commission(sheet, ref="C-101")
+    said = json.loads(run("cover", "C-101", "--json"))
+    assert set(said) == {"today", "all_covered", "lot_cost_minor", "commissions", "binding"}
+    assert [row["state"] for row in said["commissions"]] == ["short"]
+
+
+def test_cover_of_an_unknown_commission_names_those_there_are(sheet):
+    for number in range(14):
+        make_commission(sheet, ref=f"C-{number:03d}")
+    said = refused("cover", "C-999")
+    assert "No open commission is called 'C-999'." in said
+    assert "C-000, C-001" in said
+    assert said.endswith("and 2 more.")
+
+
+def test_cover_of_a_commission_that_cannot_be_reckoned_says_why(sheet):
+    sheet.furnish.parts.all().delete()
+    make_commission(sheet, ref="C-101")
+    assert "has no fibre yet" in refused("cover", "C-101")
+    assert "C-101: cannot be reckoned." in run("cover")
+
+
+@pytest.mark.parametrize("args", [[], ["C-101"]])
+def test_strict_exits_2_where_something_is_short(sheet, args):
+    make_commission(sheet, ref="C-101")
+    with pytest.raises(SystemExit, match="2"):
+        run("cover", *args, "--strict")
+
+
+def test_strict_is_content_where_nothing_is_short(fibre, sheet):
+    make_lot(fibre)
+    make_commission(sheet, ref="C-101")
+    assert "Covered" in run("cover", "--strict")
+    assert "Covered" in run("cover", "C-101", "--strict")
+
+
+# --- cover from a file ------------------------------------------------------------------------
+
+
+def written(folder, text, name="plan.json"):
+    file = folder / name
+    file.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return str(file)
+
+
+def test_cover_answers_for_a_file_in_place_of_the_store(tmp_path):
+    file = written(tmp_path, json.dumps(plan([lot(usable=999_000)], [promise(need=1_000_000)])))
+    assert "C1 is short: 1.00 g oven-dry of linter" in run("cover", "--snapshot", file)
+
+
+def test_cover_lists_every_fault_of_a_file_by_its_path(tmp_path):
+    bad = plan([lot(usable=-1)], [promise(wanted=0, furnish=[])], today="soon")
+    said = refused("cover", "--snapshot", written(tmp_path, json.dumps(bad)))
+    assert "cannot be planned on, 4 faults:" in said
+    for path in ("today: ", "lots[0].usable_mg: ", "commissions[0].wanted: "):
+        assert f"\n{path}" in said
+
+
+@pytest.mark.parametrize("text", ["", "{", "not json", "[" * 200_000])
+def test_cover_refuses_a_file_that_is_not_json(tmp_path, text):
+    said = refused("cover", "--snapshot", written(tmp_path, text))
+    assert "1 fault:\n$: this is not JSON that can be read" in said
+
+
+def test_cover_refuses_a_file_that_is_not_utf8(tmp_path):
+    file = written(tmp_path, b'{"today": "\xff"}')
+    assert "is not UTF-8 text: byte 12 cannot be read" in refused("cover", "--snapshot", file)
+
+
+def test_cover_refuses_a_file_that_is_not_there(tmp_path):
+    said = refused("cover", "--snapshot", str(tmp_path / "none.json"))
+    assert said.endswith("none.json cannot be read: no such file or directory.")
+
+
+def test_cover_refuses_a_folder_and_a_name_that_is_none(tmp_path):
+    assert "is a directory" in refused("cover", "--snapshot", str(tmp_path))
+    assert "cannot be read" in refused("cover", "--snapshot", "plan\0.json")
+
+
+def test_cover_refuses_a_file_of_more_than_50_mb(tmp_path):
+    file = tmp_path / "huge.json"
+    with file.open("wb") as opened:
+        opened.truncate(51 * 1024 * 1024)
+    assert "has more than 50 MB" in refused("cover", "--snapshot", str(file))
+
+
+def test_cover_refuses_an_endless_file():
+    assert "more than 50 MB" in refused("cover", "--snapshot", "/dev/zero")
+
+
+def test_cover_refuses_to_count_quotations_in_a_file(tmp_path):
+    file = written(tmp_path, json.dumps(plan()))
+    assert "Leave one of them out" in refused("cover", "--snapshot", file, "--with-quoted")
+
+
+# --- snapshot ---------------------------------------------------------------------------------
+
+
+def test_snapshot_is_read_back_by_cover_with_the_same_answer(fibre, sheet, tmp_path):
+    make_lot(fibre, as_is_mg=500_000)
+    make_commission(sheet, ref="C-101")
+    file = written(tmp_path, run("snapshot"))
+    from_file = json.loads(run("cover", "--snapshot", file, "--json"))
+    assert from_file == json.loads(run("cover", "--json"))
+
+
+def test_snapshot_names_no_client(sheet):
+    named = make_commission(sheet)
+    assert named.client.name not in run("snapshot")
+
+
+def test_snapshot_says_what_it_leaves_out(sheet):
+    sheet.furnish.parts.all().delete()
+    make_commission(sheet, ref="C-101")
+    err = StringIO()
+    call_command("snapshot", stdout=StringIO(), stderr=err)
+    assert "C-101 is left out" in err.getvalue()
+
+
+# --- cost -------------------------------------------------------------------------------------
+
+
+def test_cost_as_json_has_the_keys_of_the_design(fibre, sheet):
+    make_lot(fibre, paid_minor=10_000)
+    make_commission(sheet, ref="C-101")
+    said = json.loads(run("cost", "C-101", "--json"))
+    assert set(said) == {
+        "ref", "currency", "quantity", "per_sheet", "price_per_sheet", "price_total",
+    }  # fmt: skip
+    assert set(said["per_sheet"]) == {
+        "fibre", "additions", "labour", "energy_water", "waste", "overhead", "packing", "total",
+    }  # fmt: skip
+    assert (said["ref"], said["quantity"]) == ("C-101", 100)
+
+
+def test_cost_at_several_numbers_gives_the_first_and_the_others(sheet):
+    make_commission(sheet, ref="C-101")
+    said = json.loads(run("cost", "C-101", "--quantity", "10", "250", "--json"))
+    assert said["quantity"] == 10
+    assert [found["quantity"] for found in said["others"]] == [250]
+
+
+def test_cost_in_words_shows_the_sum_and_what_it_rests_on(fibre, sheet):
+    held = make_lot(fibre, paid_minor=10_000)
+    make_commission(sheet, ref="C-101")
+    said = run("cost", "C-101")
+    assert "At 100 good sheets" in said
+    assert "Cost of a good sheet" in said
+    assert f"book cost of {held.ref}" in said
+
+
+def test_cost_says_where_no_price_is_known(sheet):
+    make_commission(sheet, ref="C-101")
+    assert "No price is known for Abaca sheet pulp" in run("cost", "C-101")
+
+
+def test_cost_of_what_is_over_still_answers(sheet):
+    make_commission(sheet, ref="C-101", state=Commission.State.CLOSED, due=day(30))
+    assert "Price of a good sheet" in run("cost", "C-101")
+
+
+@pytest.mark.parametrize("text", ["0", "-5", "ten", "1.5", "1e400", "NaN", "", "9" * 10_000])
+def test_cost_refuses_a_number_that_is_no_count_of_sheets(sheet, text):
+    make_commission(sheet, ref="C-101")
+    said = refused("cost", "C-101", f"--quantity={text}")
+    assert len(said) < 300
+    assert "\n" not in said
+
+
+def test_cost_of_an_unknown_commission_names_those_there_are(sheet):
+    make_commission(sheet, ref="C-101")
+    assert refused("cost", "C-9") == "No commission is called 'C-9'. There are: C-101."
+
+
+def test_cost_where_nothing_is_entered_says_so():
+    assert refused("cost", "C-9").endswith("There are: none yet.")

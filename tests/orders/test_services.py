@@ -1,0 +1,168 @@
+from decimal import Decimal
+
+import pytest
+
+from orders import services
+from orders.calc.costing import FibrePrice
+from studio.errors import StudioError
+from tests.builders import (
+    day,
+    make_commission,
+    make_fibre,
+    make_furnish,
+    make_lot,
+    make_sheet,
+    make_studio,
+)
+from tests.orders.plans import answer as cover_of_plan
+from tests.orders.plans import lot, promise
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def fibre():
+    return make_fibre(name="Abaca sheet pulp", sorting_minutes_per_kg=Decimal(3))
+
+
+@pytest.fixture
+def sheet(fibre):
+    return make_sheet(make_furnish({fibre: "1"}))
+
+
+def price(fibre, picks=()) -> FibrePrice:
+    parts = list(services.FurnishPart.objects.select_related("fibre"))
+    (found,) = services.fibre_prices(parts, picks)
+    return found
+
+
+def picks_of(commission):
+    return services.cover(day()).of(commission.ref).picks
+
+
+# --- where a price is from
+
+
+def test_what_is_set_aside_counts_at_its_book_cost(fibre, sheet):
+    # By hand: 92.00 for 9.2 kg oven-dry is 10.00 a kilogram.
+    held = make_lot(fibre, paid_minor=9200)
+    found = price(fibre, picks_of(make_commission(sheet)))
+    assert (found.minor_per_kg, found.basis) == (1000, f"book cost of {held.ref}")
+
+
+def test_book_costs_of_two_lots_are_weighed_by_what_is_taken(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000, paid_minor=460, received_on=day(40))
+    make_lot(fibre, paid_minor=18_400, received_on=day(20))
+    picks = picks_of(make_commission(sheet))
+    first, second = (Decimal(pick.oven_dry_mg) for pick in picks)
+    # By hand: 10.00 a kilogram in the first lot, 20.00 in the second.
+    expected = (first * 1000 + second * 2000) / (first + second)
+    assert price(fibre, picks).minor_per_kg == expected
+
+
+def test_what_is_not_set_aside_counts_at_the_newest_price_and_says_so(fibre, sheet):
+    make_lot(fibre, paid_minor=4600, received_on=day(40))
+    newest = make_lot(fibre, paid_minor=9200, received_on=day(20))
+    make_lot(fibre, received_on=day(10))
+    found = price(fibre)
+    assert found.minor_per_kg == 1000
+    assert found.basis.startswith(f"newest price, paid for {newest.ref} on ")
+
+
+def test_a_lot_of_unknown_price_among_the_picks_falls_back_to_the_newest(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000, received_on=day(40))
+    make_lot(fibre, paid_minor=9200, received_on=day(20))
+    found = price(fibre, picks_of(make_commission(sheet)))
+    assert found.minor_per_kg == 1000
+    assert "newest price" in found.basis
+
+
+def test_a_fibre_without_any_price_says_so(fibre, sheet):
+    found = price(fibre)
+    assert found.minor_per_kg is None
+    assert "no price known" in found.basis
+    assert found.sorting_minutes_per_kg == 3
+
+
+def test_a_gift_costs_nothing_and_its_sorting_counts(fibre, sheet):
+    make_lot(fibre, paid_minor=0, sorting_minutes=Decimal(46))
+    found = price(fibre, picks_of(make_commission(sheet)))
+    # By hand: 46 minutes over 9.2 kg oven-dry is 5 a kilogram.
+    assert (found.minor_per_kg, found.sorting_minutes_per_kg) == (0, 5)
+
+
+def test_costs_ask_the_database_as_often_for_one_number_as_for_many(
+    sheet, django_assert_num_queries
+):
+    for numbers in ([10], range(1, 30)):
+        with django_assert_num_queries(5):
+            services.costs_of(sheet, numbers)
+
+
+def test_a_furnish_without_fibre_cannot_be_costed(sheet):
+    sheet.furnish.parts.all().delete()
+    with pytest.raises(StudioError, match="has no fibre yet"):
+        services.costs_of(sheet, [10])
+
+
+def test_a_sheet_with_minutes_of_its_own_is_costed_by_them(fibre):
+    make_studio(hourly_rate_minor=2000, minutes_per_pull=Decimal(6), setup_minutes=60)
+    slow = make_sheet(make_furnish({fibre: "1"}), minutes_per_pull=Decimal(12), setup_minutes=30)
+    usual = services.rates_of(services.Studio.current(), make_sheet())
+    own = services.rates_of(services.Studio.current(), slow)
+    assert (usual.minutes_per_pull, usual.setup_minutes) == (6, 60)
+    assert (own.minutes_per_pull, own.setup_minutes) == (12, 30)
+
+
+# --- fibre by fibre
+
+
+def test_needs_are_what_is_set_aside_and_what_is_short():
+    lots = [lot(usable=600, oven_dry_mg=700)]
+    (plan,) = services.plan_by_fibre(cover_of_plan(lots, [promise()]).commissions[0])
+    assert plan.needs_mg == plan.set_aside_mg + plan.short_mg
+    assert (plan.fibre, plan.share, plan.set_aside_mg) == ("linter", 1, 700)
+
+
+# --- what one more promise does to the others
+
+
+def standing(*refs, held=1500):
+    return cover_of_plan([lot(usable=held)], [promise(ref) for ref in refs])
+
+
+def test_a_promise_that_comes_after_makes_none_worse():
+    assert services.made_worse(standing("C1"), standing("C1", "C2")) == []
+
+
+def test_a_promise_that_comes_before_makes_the_next_worse():
+    worse = services.made_worse(standing("C2"), standing("C1", "C2"))
+    assert [found.ref for found in worse] == ["C2"]
+
+
+def test_one_that_is_short_already_is_worse_with_fewer_sheets():
+    before = standing("C2", held=800)
+    after = standing("C1", "C2", held=1100)
+    assert [found.ref for found in services.made_worse(before, after)] == ["C2"]
+
+
+# --- steps
+
+
+def test_every_state_has_its_steps_and_none_leads_nowhere():
+    states = set(services.State)
+    assert set(services.MOVES) == states
+    assert all(set(following) <= states for following in services.MOVES.values())
+
+
+@pytest.mark.parametrize(
+    ("state", "to"),
+    [(state, to) for state, allowed in services.MOVES.items() for to in services.State
+     if to not in allowed],
+)  # fmt: skip
+def test_a_step_that_cannot_follow_is_refused(sheet, state, to):
+    asked = make_commission(sheet, state=state)
+    with pytest.raises(StudioError, match="after that it can become"):
+        services.move(asked, to, by=None)
+    asked.refresh_from_db()
+    assert asked.state == state
