@@ -1,0 +1,87 @@
+"""Every page in a real browser: nothing for axe to find, nothing on the console, nothing cut off.
+
+Rules of axe-core for WCAG 2.0 to 2.2, A and AA, and its best practice.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.contrib.auth import get_user_model
+from django.urls import reverse
+from django.utils import timezone
+
+from fibres.models import Fibre, Furnish, Lot, Movement, Source
+from orders import demo
+from orders.models import Client, Commission, Sheet
+from studio import people
+from studio.models import Mould
+from tests.roles.samples import routes
+
+pytestmark = pytest.mark.django_db(transaction=True)
+# Routes that only answer what is posted to them, or stand before the door.
+NO_PAGE = {"log_out", "first_run", "log_in", "commission_move", "fibres_usual"}
+ROWS = {
+    "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
+    "mould": Mould, "movement": Movement, "person": get_user_model(), "sheet": Sheet,
+    "source": Source,
+}  # fmt: skip
+
+
+@pytest.fixture
+def demo_owner(transactional_db: None) -> Any:
+    owner = people.make_owner("demo owner", None)
+    demo.make(timezone.localdate(), owner)
+    return owner
+
+
+def addresses() -> list[str]:
+    """Return every page that can be read, with a row of the demo behind it."""
+    found = []
+    for route, pattern in routes().items():
+        if route in NO_PAGE:
+            continue
+        wanted = pattern.pattern.converters
+        row = ROWS[route.partition("_")[0]].objects.first() if wanted else None
+        found.append(reverse(route, kwargs={name: getattr(row, name) for name in wanted}))
+    return sorted(found)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 360])
+def test_axe_finds_nothing_and_nothing_is_cut_off(
+    visit: Any, demo_owner: Any, width: int, theme: str
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe, found = Axe(), []
+    page = visit("/", width=width, theme=theme, user=demo_owner)
+    for address in addresses():
+        answer = page.goto(visit.url + address)
+        if answer.status != 200:
+            found.append(f"{address}: status {answer.status}")
+            continue
+        for violation in axe.run(page).response["violations"]:
+            nodes = [node["html"][:160] for node in violation["nodes"][:2]]
+            found.append(f"{address}: {violation['id']}: {nodes}")
+        over = page.evaluate(
+            "document.scrollingElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        if over > 0:
+            found.append(f"{address}: {over} px wider than the window")
+    assert found == []
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("path", ["/first-run/", "/log-in/", "/nowhere/"])
+def test_axe_finds_nothing_before_the_door(
+    visit: Any, transactional_db: None, path: str, theme: str
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    if path != "/first-run/":
+        get_user_model().objects.create_user("somebody")
+    page = visit(path, width=360, theme=theme)
+    visit.complaints[:] = [said for said in visit.complaints if "404" not in said]
+    assert [violation["id"] for violation in Axe().run(page).response["violations"]] == []
