@@ -185,12 +185,11 @@ class LotPrice:
     def of(cls, lot: Lot) -> LotPrice:
         """Divide what was paid by the oven-dry fibre that came for it."""
         kilograms = Decimal(lot.received_oven_dry_mg) / MG_PER_KG
-        known = lot.paid_minor is not None and kilograms
         return cls(
             ref=lot.ref,
             fibre_id=lot.fibre_id,
             received_on=lot.received_on,
-            minor_per_kg=Decimal(lot.paid_minor or 0) / kilograms if known else None,
+            minor_per_kg=lot.paid_minor_per_kg,
             sorting_minutes_per_kg=lot.sorting_minutes / kilograms if kilograms else Decimal(0),
         )
 

@@ -9,7 +9,8 @@ from urllib.parse import unquote, urlsplit
 
 # Older libraries can, very rarely, damage a file in write-ahead mode when two connections meet.
 WAL_IS_SAFE_FROM = (3, 51, 3)
-WAIT_SECONDS = {"wal": 20, "delete": 30}
+# The lock is not fair to who waits for it: of eight who write without pause, one may wait long.
+WAIT_SECONDS = {"wal": 20, "delete": 60}
 SYNCHRONOUS = {"wal": "FULL", "delete": "EXTRA"}
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fibres.calc.pricing import cost_of, price_per_oven_dry_kg, price_per_usable_kg
+from fibres.calc.pricing import cost_of, paid_per_kg, price_per_oven_dry_kg, price_per_usable_kg
 from studio.errors import RangeError
 
 PRICES = st.integers(0, 10**7)
@@ -105,3 +105,25 @@ def test_what_is_paid_for_a_lot_does_not_depend_on_how_it_is_reckoned(price, moi
     dry_kg = kilograms * (1 - moisture)
     reckoned = price_per_oven_dry_kg(price, basis="as-is", moisture=moisture) * dry_kg
     assert abs(reckoned - paid) <= Decimal("1e-12")
+
+
+def test_price_of_a_lot_by_the_kilogram():
+    # By hand: 116.44 paid for 13.135 kg oven-dry, 11644 / 13.135.
+    price = paid_per_kg(11_644, 13_135_000)
+    assert price is not None
+    assert round(price, 2) == Decimal("886.49")
+
+
+@pytest.mark.parametrize(("paid", "mass"), [(None, 1_000_000), (500, 0), (None, 0)])
+def test_price_is_not_known_where_nothing_was_told_or_nothing_came(paid, mass):
+    assert paid_per_kg(paid, mass) is None
+
+
+def test_nothing_paid_is_a_price_of_nothing():
+    assert paid_per_kg(0, 1_000_000) == 0
+
+
+@pytest.mark.parametrize(("paid", "mass"), [(-1, 1_000_000), (5, -1)])
+def test_price_and_mass_below_nothing_are_refused(paid, mass):
+    with pytest.raises(RangeError, match="must"):
+        paid_per_kg(paid, mass)

@@ -57,6 +57,8 @@ def started(folder: Path, *command: str) -> Iterator[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        # A shell that runs tests in the background has them ignore Ctrl-C; the server must not.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         yield _address_said(process)
@@ -162,7 +164,6 @@ def test_an_address_of_the_newer_kind_is_put_in_brackets() -> None:
 def test_serve_migrates_and_then_serves_on_the_port_it_took(
     monkeypatch: pytest.MonkeyPatch, settings: LazySettings, tmp_path: Path
 ) -> None:
-    settings.STATIC_ROOT = tmp_path / "static"
     done: list[str] = []
 
     def migrate(name: str, **options: Any) -> None:
