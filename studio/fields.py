@@ -52,6 +52,7 @@ KINDS = {
 # Units to fall back on where the first one offered would show a figure below a tenth.
 FINER = {"kg": "g", "lb": "oz", "L": "mL"}
 MOST_PLACES = 9
+FIRST_YEAR, LAST_YEAR = 2000, 2100
 
 
 # Stands for the field's name in a refusal; the page shows the label in its place.
@@ -387,6 +388,18 @@ class MoneyField(TypedField):
         return f"{money.major(value, self.currency):f}"
 
 
+class RateField(MoneyField):
+    """A price for one of something, such as a kilowatt-hour; gives Decimal minor units."""
+
+    def read(self, text: str, unit: str) -> Any:
+        """Read the price, parts of a minor unit and all."""
+        return money.read_rate(text, self.currency, field="the price")
+
+    def show(self, value: Any) -> str:
+        """Show the price in whole units with as many places as it has."""
+        return plain(Decimal(value).scaleb(-money.digits(self.currency)))
+
+
 class DayField(forms.DateField):
     """A day, picked or typed as 2026-11-25 or 25 Nov 2026."""
 
@@ -396,3 +409,11 @@ class DayField(forms.DateField):
         "required": "Give a day.",
         "invalid": "Give a day such as 2026-11-25.",
     }
+
+    def validate(self, value: Any) -> None:
+        """Refuse a year that can only be a slip of the finger."""
+        super().validate(value)
+        if value is not None and not FIRST_YEAR <= value.year <= LAST_YEAR:
+            raise ValidationError(
+                f"Give a day from {FIRST_YEAR} to {LAST_YEAR}, got {value.year}.", code="year"
+            )

@@ -7,14 +7,17 @@ once. ``system`` and ``currency`` are the studio's own; a view passes them from 
 from __future__ import annotations
 
 import uuid
+from hashlib import sha256
 from typing import Any
 
 from django import forms
 from django.contrib.auth import get_user_model, password_validation
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 from django.utils.safestring import SafeString
 
+from studio.errors import StudioError
 from studio.fields import (
     CountField,
     DayField,
@@ -24,6 +27,7 @@ from studio.fields import (
     MoneyField,
     NumberField,
     QuantityField,
+    RateField,
     ShareField,
     SizeField,
     VolumeField,
@@ -42,6 +46,7 @@ __all__ = [
     "MoneyField",
     "NumberField",
     "QuantityField",
+    "RateField",
     "RequestKeyField",
     "RowForm",
     "RowModelForm",
@@ -128,9 +133,46 @@ class HouseForm(HouseMixin, forms.Form):
 
 
 class HouseModelForm(HouseMixin, forms.ModelForm):
-    """A form over one row of a model: carries a request key."""
+    """A form over one row of a model: carries a request key, and the row's version as shown."""
 
     request_key = RequestKeyField()
+    version = forms.CharField(required=False, max_length=32, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance._state.adding:
+            del self.fields["version"]
+        else:
+            self.initial["version"] = version_of(self.instance)
+
+    def refuse_stale(self, stored: Model) -> None:
+        """Stop where the row is another than the page showed; the next sending goes through."""
+        now = version_of(stored)
+        if self.cleaned_data.get("version") in ("", None, now):
+            return
+        self.data = self.data.copy()
+        self.data[self.add_prefix("version")] = now
+        told = [
+            f"{self[name].label}: {self._shown(name, stored)}"
+            for name in self.fields
+            if hasattr(stored, name) and getattr(stored, name) != self.cleaned_data.get(name)
+        ]
+        raise StudioError(
+            "Somebody changed this after the page was opened. There it says now "
+            f"{'; '.join(told) or 'the same'}. Look it over: entered again, what stands here "
+            "is kept."
+        )
+
+    def _shown(self, name: str, stored: Model) -> str:
+        value = self.fields[name].prepare_value(getattr(stored, name))
+        words = " ".join(map(str, value)) if isinstance(value, list) else str(value)
+        return words or "nothing"
+
+
+def version_of(row: Model) -> str:
+    """Return a mark that changes with any column of a row."""
+    columns = [f"{field.attname}={getattr(row, field.attname)}" for field in row._meta.fields]
+    return sha256("\n".join(columns).encode()).hexdigest()[:16]
 
 
 class RowForm(HouseMixin, forms.Form):

@@ -197,6 +197,7 @@ class ListPage(HousePage, TemplateView):
     filterset_class: type[HouseFilterSet] | None = None
     per_page = PER_PAGE
     export_name = "list"
+    export_need = "export"
     side_head = ""
     note = ""
     nothing_fits = "Nothing fits these filters. Change one, or show all."
@@ -247,7 +248,7 @@ class ListPage(HousePage, TemplateView):
         )
 
     def _export(self, rows: Any, kind: str) -> HttpResponseBase:
-        if not roles.can(self.request.user, "export"):
+        if not roles.can(self.request.user, self.export_need):
             raise PermissionDenied
         table = self._table(rows, **self.table_kwargs())
         return exports.export(table, kind, name=self.export_name)
@@ -264,6 +265,6 @@ class ListPage(HousePage, TemplateView):
             side_head=self.side_head or self.get_heading(),
             note=self.note,
             clear=self.request.path if narrowed is not None and narrowed.narrows else "",
-            files=files if roles.can(self.request.user, "export") else [],
+            files=files if roles.can(self.request.user, self.export_need) else [],
             **kwargs,
         )

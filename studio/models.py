@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models, transaction
 from django.urls import reverse
@@ -41,6 +42,16 @@ class Closable(models.Model):
 
     class Meta:
         abstract = True
+
+    def unique_error_message(
+        self, model_class: type[models.Model], unique_check: tuple[str, ...]
+    ) -> ValidationError:
+        """Say in plain words that a name is taken."""
+        noun = model_class._meta.verbose_name
+        return ValidationError(
+            f"Another {noun} has this name already. Give another, or change that one.",
+            code="unique",
+        )
 
     @property
     def is_closed(self) -> bool:
@@ -139,7 +150,13 @@ class Studio(models.Model):
     energy_kwh_per_pull = models.DecimalField(
         "kWh to press and dry a pull", max_digits=7, decimal_places=4, default=Decimal("0.05")
     )
-    energy_minor_per_kwh = WholeField("price of a kWh", default=30)
+    energy_minor_per_kwh = models.DecimalField(
+        "price of a kWh",
+        max_digits=12,
+        decimal_places=4,
+        default=Decimal("30"),
+        validators=[MinValueValidator(0)],
+    )
     water_litres_per_pull = models.DecimalField(
         "litres of water a pull", max_digits=7, decimal_places=2, default=Decimal("4")
     )

@@ -12,6 +12,7 @@ DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3}
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥"}
 CURRENCIES = ("EUR", "GBP", "USD", "JPY", "CHF", "SEK", "NOK", "DKK", "AUD", "CAD", "NZD")
 _AMOUNT = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,3})?", re.ASCII)
+_RATE = re.compile(r"[0-9]{1,6}(?:\.[0-9]{1,6})?", re.ASCII)
 NO_BREAK_SPACE = "\u00a0"
 
 
@@ -60,3 +61,13 @@ def read_money(text: str, currency: str, *, field: str = "amount") -> int:
         )
         raise ReadingError(message, field=field, value=given[:40])
     return int(Decimal(plain.replace(",", ".")).scaleb(places))
+
+
+def read_rate(text: str, currency: str, *, field: str = "amount") -> Decimal:
+    """Read a price for one of something, which may have parts of a minor unit."""
+    given = text.strip().strip(NO_BREAK_SPACE)
+    plain = given.removeprefix(SIGNS.get(currency, "")).removesuffix(currency).strip()
+    if len(plain) > 14 or not _RATE.fullmatch(plain):
+        message = f"Give {field} in {currency} with a point, such as 0.285, got “{given[:40]}”."
+        raise ReadingError(message, field=field, value=given[:40])
+    return Decimal(plain).scaleb(digits(currency))

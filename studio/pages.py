@@ -20,6 +20,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.template.response import TemplateResponse
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.functional import cached_property
 from django.views import View
 from django.views.generic import FormView
 
@@ -110,6 +111,10 @@ class FormPage(HousePage, FormView):
         """Do what the form asks; return where to go: a model, or an address."""
         raise NotImplementedError
 
+    def do(self, form: forms.Form, key: Any) -> Any:
+        """Act; a page over a row first makes sure that it is the row the page showed."""
+        return self.act(form, key)
+
     def said(self, result: Any) -> str:
         """Return the sentence shown once it is done."""
         return ""
@@ -163,7 +168,7 @@ class FormPage(HousePage, FormView):
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Call the service; bring a refusal back to the form."""
         try:
-            result = self.act(form, form.cleaned_data.get("request_key"))
+            result = self.do(form, form.cleaned_data.get("request_key"))
         except AlreadyEnteredError as repeat:
             messages.info(self.request, "This was entered already. Nothing was written twice.")
             return redirect(repeat.entry.page)
@@ -278,6 +283,15 @@ class RowPage(FormPage):
         fine = [form.is_valid(), *(parts.is_valid() for parts in self.formsets().values())]
         return self.form_valid(form) if all(fine) else self.form_invalid(form)
 
+    def do(self, form: Any, key: Any) -> Any:
+        """Act under a lock on the row, if it is still as the page showed it."""
+        with transaction.atomic():
+            if key is not None:
+                refuse_repeat(key)
+            if not self.is_new:
+                form.refuse_stale(self.model.objects.select_for_update().get(pk=self.row.pk))
+            return self.act(form, key)
+
     def act(self, form: Any, key: Any) -> Any:
         """Save the row and its parts in one transaction, with one entry."""
         with transaction.atomic():
@@ -313,7 +327,7 @@ class RowPage(FormPage):
 class ClosePage(HousePage, View):
     """Remove a row that nothing hangs on; offer to close one that has a history.
 
-    A closed row is hidden from choices and kept for its history; closing again opens it.
+    A closed row is hidden from choices and kept for its history; it can be opened again.
     """
 
     model: type[models.Model]
@@ -322,55 +336,74 @@ class ClosePage(HousePage, View):
     list_route = ""
     template_name = "studio/close_page.html"
 
-    def _row(self) -> Any:
+    @cached_property
+    def row(self) -> Any:
+        """Return the row that is to be closed, opened or removed."""
         slug = next(iter(self.kwargs.values()))
         return get_object_or_404(self.model, **{self.slug_field: slug})
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Ask what to do, and say what hangs on the row."""
-        row = self._row()
-        return self._ask(row, hanging(row))
+        return self._ask()
 
-    def _ask(self, row: Any, held: list[str], status: int = 200) -> HttpResponse:
-        context = {"row": row, "noun": self.noun, "held": held, "leave": row.get_absolute_url()}
+    def _ask(self, status: int = 200) -> HttpResponse:
+        context = {
+            "row": self.row,
+            "noun": self.noun,
+            "held": hanging(self.row),
+            "leave": self.row.get_absolute_url(),
+            "request_key": uuid.uuid4(),
+        }
         return TemplateResponse(self.request, self.template_name, context, status=status)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Remove, close or open the row."""
-        row = self._row()
-        if request.POST.get("deed") == "remove":
-            return self._remove(row)
-        closing = row.closed_on is None
-        with transaction.atomic():
-            row.closed_on = timezone.localdate() if closing else None
-            row.save(update_fields=["closed_on"])
-            verb = "Closed" if closing else "Opened"
-            enter(
-                f"{verb.lower()} {self.noun}",
-                f"{verb} {self.noun} {row}",
-                page=row.get_absolute_url(),
-                key=None,
-                by=request.user,
-            )
-        messages.success(request, f"{verb} {self.noun} {row}.")
-        return redirect(row.get_absolute_url())
-
-    def _remove(self, row: Any) -> HttpResponse:
-        name, address = str(row), reverse(self.list_route)
+        """Remove, close or open the row; sent twice, it is done once."""
+        deeds = {"remove": self._remove, "close": self._close, "open": self._open}
+        deed = deeds.get(request.POST.get("deed", ""))
+        if deed is None:
+            return self._ask()
         try:
             with transaction.atomic():
-                row.delete()
+                said, page = deed()
                 enter(
-                    f"removed {self.noun}",
-                    f"Removed {self.noun} {name}",
-                    page=address,
-                    key=None,
-                    by=self.request.user,
+                    f"{request.POST['deed']} {self.noun}",
+                    said,
+                    page=page,
+                    key=self._key(),
+                    by=request.user,
                 )
-        except ProtectedError:
-            return self._ask(row, hanging(row), status=409)
-        messages.success(self.request, f"Removed {self.noun} {name}.")
-        return redirect(address)
+        except AlreadyEnteredError as repeat:
+            return redirect(repeat.entry.page)
+        except (ProtectedError, IntegrityError):
+            return self._ask(status=409)
+        except OperationalError:
+            messages.error(request, NOT_SAVED)
+            return self._ask(status=503)
+        messages.success(request, f"{said}.")
+        return redirect(page)
+
+    def _key(self) -> uuid.UUID | None:
+        try:
+            return uuid.UUID(self.request.POST.get("request_key", ""))
+        except ValueError:
+            return None
+
+    def _remove(self) -> tuple[str, str]:
+        said = f"Removed {self.noun} {self.row}"
+        self.row.delete()
+        return said, reverse(self.list_route)
+
+    def _close(self) -> tuple[str, str]:
+        self.row.closed_on = self.row.closed_on or timezone.localdate()
+        return self._kept("Closed")
+
+    def _open(self) -> tuple[str, str]:
+        self.row.closed_on = None
+        return self._kept("Opened")
+
+    def _kept(self, verb: str) -> tuple[str, str]:
+        self.row.save(update_fields=["closed_on"])
+        return f"{verb} {self.noun} {self.row}", self.row.get_absolute_url()
 
 
 def hanging(row: models.Model) -> list[str]:

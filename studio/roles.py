@@ -24,6 +24,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "sheets.change": frozenset({OWNER}),
     "orders.change": frozenset({OWNER}),
     "clients.see": frozenset({OWNER, HAND}),
+    "clients.contact": frozenset({OWNER}),
     "money": frozenset({OWNER}),
     "export": frozenset({OWNER, HAND}),
     "studio.change": frozenset({OWNER}),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -14,10 +15,12 @@ from studio.forms import (
     MassField,
     MoneyField,
     NumberField,
+    RateField,
     ShareField,
     SizeField,
 )
 from studio.models import Mould, Studio
+from studio.money import digits
 from studio.roles import HAND, OWNER, VIEWER, role_of
 from studio.sizes import Size
 
@@ -51,7 +54,9 @@ class MouldForm(HouseModelForm):
 class StudioForm(HouseModelForm):
     """The studio's names, rates and habits."""
 
-    sheet_moisture = ShareField(help_text="Conditioned; 6 % is usual, 2 to 10 % is normal.")
+    sheet_moisture = ShareField(
+        most=Decimal("0.5"), help_text="Conditioned; 6 % is usual, 2 to 10 % is normal."
+    )
     assurance = ShareField(
         label="How sure the safe count is",
         help_text="95 % means: in 95 of 100 makings there are good sheets enough.",
@@ -73,7 +78,7 @@ class StudioForm(HouseModelForm):
     broke_recovered = ShareField(label="Of the broke, used again")
     energy_kwh_per_kg = NumberField(label="Beating a kilogram", unit="kWh", most=1000)
     energy_kwh_per_pull = NumberField(label="Pressing and drying a pull", unit="kWh", most=1000)
-    energy_minor_per_kwh = MoneyField(label="A kilowatt-hour costs")
+    energy_minor_per_kwh = RateField(label="A kilowatt-hour costs")
     water_litres_per_pull = NumberField(label="Water for a pull", unit="L", most=10000)
     water_minor_per_m3 = MoneyField(label="A cubic metre of water costs")
     packing_minor_per_sheet = MoneyField(label="Packing a sheet")
@@ -132,6 +137,13 @@ class StudioForm(HouseModelForm):
         """Refuse a margin that leaves no cost and an assurance that is no count."""
         given: dict[str, Any] = super().clean() or self.cleaned_data
         rate, sure = given.get("price_rate"), given.get("assurance")
+        was, now = self.initial.get("currency"), given.get("currency")
+        if was and now and not self.instance._state.adding and digits(was) != digits(now):
+            self.add_error(
+                "currency",
+                f"Amounts that are entered have the decimal places of {was}; in {now} they would "
+                f"mean something else. Keep {was}.",
+            )
         if given.get("price_by") == Studio.PriceBy.MARGIN and rate is not None and rate >= 1:
             self.add_error("price_rate", "A margin is a share of the price: give less than 100 %.")
         if sure is not None and not 0 < sure < 1:
@@ -162,6 +174,12 @@ class PersonForm(HouseModelForm):
     class Meta:
         model = get_user_model()
         fields = ["username"]
+        error_messages = {
+            "username": {
+                "unique": "Somebody has this name already. Give another.",
+                "invalid": "Give letters, digits and . - _ without spaces.",
+            }
+        }
         labels = {"username": "User name"}
         help_texts = {"username": "To sign in with; letters and digits."}
         widgets = {"username": forms.TextInput(attrs={"autocomplete": "username"})}

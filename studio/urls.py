@@ -11,6 +11,7 @@ urlpatterns = [
     path("studio/", views.StudioPage.as_view(), name="studio"),
     path("people/new/", views.PersonPage.as_view(), name="person_new"),
     path("people/<int:pk>/", views.PersonPage.as_view(), name="person"),
+    path("moulds/", views.MouldList.as_view(), name="moulds"),
     path("moulds/new/", views.MouldPage.as_view(), name="mould_new"),
     path("moulds/<int:pk>/", views.MouldPage.as_view(), name="mould"),
     path("moulds/<int:pk>/close/", views.MouldClose.as_view(), name="mould_close"),

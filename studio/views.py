@@ -9,6 +9,7 @@ from django.contrib.auth import get_user_model, login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
 from django.db import transaction
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -19,12 +20,18 @@ from django.views.generic import FormView
 from studio import people
 from studio.entries import enter
 from studio.forms import FirstRunForm, LogInForm
-from studio.lists import house_table
+from studio.lists import HouseFilterSet, ListPage, WordsFilter, house_table
 from studio.models import Mould, Studio
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
 from studio.studioforms import MouldForm, PersonForm, StudioForm
 from studio.studiotables import MouldTable, PersonTable
+
+
+class MouldFilter(HouseFilterSet):
+    """Moulds by words of their name."""
+
+    words = WordsFilter(("name", "remarks"), label="Words")
 
 
 @needs(PUBLIC)
@@ -91,8 +98,10 @@ class StudioPage(RowPage):
 
     @property
     def row(self) -> Any:
-        """The one row of the studio."""
-        return self.studio
+        """The one row of the studio; not the one that the page is headed with."""
+        if not hasattr(self, "_row"):
+            self._row = Studio.current()
+        return self._row
 
     def get_heading(self) -> str:
         """Return the name of the studio."""
@@ -114,6 +123,22 @@ class StudioPage(RowPage):
             people=house_table(self.request, PersonTable, everybody, prefix="people-"),
             **kwargs,
         )
+
+
+@needs("studio.change")
+class MouldList(ListPage):
+    """Every mould, to be narrowed, sorted and taken along."""
+
+    table_class = MouldTable
+    filterset_class = MouldFilter
+    heading = "Moulds"
+    lede = "By the opening inside the deckle; drying makes the sheet smaller."
+    side_head = "Moulds"
+    export_name = "moulds"
+
+    def get_queryset(self) -> QuerySet[Mould]:
+        """Return moulds by name."""
+        return Mould.objects.all()
 
 
 @needs("studio.change")

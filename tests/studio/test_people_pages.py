@@ -40,7 +40,7 @@ def test_name_that_is_taken_is_refused_and_kept(owner_client):
     answer = post(owner_client)
     assert answer.status_code == 200
     assert 'value="rue"' in answer.content.decode()
-    assert "already exists" in answer.content.decode()
+    assert "has this name already" in answer.content.decode()
 
 
 def test_weak_password_is_refused(owner_client):

@@ -80,6 +80,6 @@ def test_beaten_by_its_own_second_sending_it_leads_on(owner_client, monkeypatch)
         Entry.objects.create(request_key=key, act="test", said="First", page="/studio/")
         raise IntegrityError
 
-    monkeypatch.setattr(RowPage, "act", write_and_lose)
+    monkeypatch.setattr(RowPage, "do", write_and_lose)
     response = owner_client.post(NEW, mould())
     assert (response.status_code, response["Location"]) == (302, "/studio/")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import uuid
+from decimal import Decimal
 
 import pytest
 from django.contrib.auth import get_user_model
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from fibres.models import Fibre
+from studio.forms import DayField
 from studio.models import Entry, Mould, Studio
 from studio.roles import OWNER, role_of
 from studio.studioforms import StudioForm
@@ -104,7 +107,7 @@ def test_mould_of_a_sheet_is_not_removed_but_closed_and_opened_again(owner_clien
     assert owner_client.post(address, {"deed": "remove"}).status_code == 409
     owner_client.post(address, {"deed": "close"})
     assert Mould.objects.get(pk=mould.pk).is_closed
-    owner_client.post(address, {"deed": "close"})
+    owner_client.post(address, {"deed": "open"})
     assert not Mould.objects.get(pk=mould.pk).is_closed
 
 
@@ -135,3 +138,85 @@ def test_passwords_that_differ_open_nothing(client):
     assert "not the same as the first" in answer.content.decode()
     assert not get_user_model().objects.exists()
     assert not Studio.objects.exists()
+
+
+def test_change_made_meanwhile_is_told_and_kept_until_it_is_looked_at(owner_client):
+    make_studio(hourly_rate_minor=2200, trial_pulls=2)
+    opened_before = kept(owner_client, trial_pulls="3")
+    owner_client.post(reverse("studio"), kept(owner_client, hourly_rate_minor="31.00"))
+    answer = owner_client.post(reverse("studio"), opened_before)
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert "Somebody changed this after the page was opened" in page
+    assert "Pay for an hour: 31.00" in page
+    assert Studio.current().hourly_rate_minor == 3100
+    # Looked over and sent again, what stands on the page is kept.
+    again = {**opened_before, "version": answer.context["form"]["version"].value()}
+    again["request_key"] = str(uuid.uuid4())
+    assert owner_client.post(reverse("studio"), again).status_code == 302
+    assert (Studio.current().hourly_rate_minor, Studio.current().trial_pulls) == (2200, 3)
+
+
+def test_currency_with_other_decimal_places_is_refused(owner_client):
+    make_studio(currency="GBP")
+    answer = owner_client.post(reverse("studio"), kept(owner_client, currency="JPY"))
+    assert "Keep GBP" in answer.content.decode()
+    owner_client.post(reverse("studio"), kept(owner_client, currency="EUR"))
+    assert Studio.current().currency == "EUR"
+
+
+def test_refused_figures_do_not_rename_the_studio_on_the_page(owner_client):
+    make_studio(name="Reed Vat")
+    answer = owner_client.post(
+        reverse("studio"), kept(owner_client, name="Other", assurance="100")
+    )
+    assert "<small>Reed Vat</small>" in answer.content.decode()
+
+
+def test_mould_closed_twice_from_one_page_stays_closed(owner_client):
+    mould = make_mould()
+    make_sheet(mould=mould)
+    address = reverse("mould_close", args=[mould.pk])
+    key = str(uuid.uuid4())
+    for _ in range(2):
+        owner_client.post(address, {"deed": "close", "request_key": key})
+    assert Mould.objects.get(pk=mould.pk).is_closed
+    assert Entry.objects.filter(request_key=key).count() == 1
+
+
+def test_name_of_another_mould_is_refused_in_plain_words(owner_client):
+    make_mould(name="Demy")
+    given = {"name": "Demy", "size": "A4", "request_key": str(uuid.uuid4())}
+    answer = owner_client.post(reverse("mould_new"), given)
+    assert "Another mould has this name already" in answer.content.decode()
+
+
+def test_price_of_energy_may_have_parts_of_a_penny(owner_client):
+    make_studio()
+    owner_client.post(reverse("studio"), kept(owner_client, energy_minor_per_kwh="0.285"))
+    assert Studio.current().energy_minor_per_kwh == Decimal("28.5")
+    assert 'value="0.285"' in owner_client.get(reverse("studio")).content.decode()
+
+
+@pytest.mark.parametrize("typed", ["-0.2", "1e3", "0.1234567", "a lot", "1,285"])
+def test_price_of_energy_that_cannot_be_read_is_refused(owner_client, typed):
+    make_studio()
+    answer = owner_client.post(reverse("studio"), kept(owner_client, energy_minor_per_kwh=typed))
+    assert answer.status_code == 200
+    assert "such as 0.285" in answer.content.decode()
+
+
+@pytest.mark.parametrize("typed", ["1800-01-01", "9999-12-31"])
+def test_day_outside_living_memory_is_refused(typed):
+    with pytest.raises(ValidationError, match="from 2000 to 2100"):
+        DayField().clean(typed)
+
+
+def test_moulds_are_listed_with_filters_and_exported(owner_client):
+    make_mould(name="Demy")
+    make_mould(name="Royal")
+    page = owner_client.get(reverse("moulds"), {"words": "dem"}).content.decode()
+    assert "Demy" in page
+    assert "Royal" not in page
+    export = owner_client.get(reverse("moulds"), {"format": "csv"})
+    assert "Royal" in b"".join(export).decode("utf-8-sig")

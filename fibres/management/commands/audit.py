@@ -11,10 +11,10 @@ from django.db import connection
 
 from fibres.audit import Audit, audit
 from fibres.models import Movement
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Look, print, and fail where there is a fault."""
 
     help = "Prove that every balance is the sum of its movements; exit 1 where one is not."

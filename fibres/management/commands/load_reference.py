@@ -6,10 +6,10 @@ from argparse import ArgumentParser
 from typing import Any
 
 from fibres import reference
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Add, or say what would be added."""
 
     help = "Add the fibres of this release that are missing; change none that is there."

@@ -21,7 +21,7 @@ from fibres.calc.scrap import Worth
 from fibres.gifts import NEEDED, Measure
 from fibres.models import Fibre, Lot
 from studio import cautions
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 from studio.errors import ReadingError, StudioError
 from studio.fields import DayField
 from studio.models import Studio
@@ -40,7 +40,7 @@ WAYS = (
 )
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Enter a gift of scrap as a lot of its own."""
 
     help = "Log a gift of scrap: what it comes to as fibre, and the lot it is kept as."

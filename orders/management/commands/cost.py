@@ -15,7 +15,7 @@ from django.utils import timezone
 from orders import services
 from orders.calc.costing import Cost
 from orders.models import Commission
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 from studio.errors import StudioError
 from studio.money import show_money
 from studio.reading import read_quantity
@@ -24,7 +24,7 @@ from studio.units import show_number
 REFS_NAMED = 12
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Print cost and price of a good sheet."""
 
     help = "What does a good sheet of a commission cost, and what is its price?"

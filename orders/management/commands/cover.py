@@ -17,7 +17,7 @@ from django.utils import timezone
 from orders import planfile, services, wording
 from orders.calc.cover import Answer, Cover, allocate
 from orders.models import Commission
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 from studio.errors import SnapshotError, StudioError
 from studio.models import Studio
 from studio.units import System, show_mass, show_number
@@ -25,7 +25,7 @@ from studio.units import System, show_mass, show_number
 REFS_NAMED = 12
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Print how the promises stand."""
 
     help = "Does the store cover what is promised?"

@@ -15,10 +15,9 @@ from django.utils import timezone
 from orders import answers, demo
 from orders.models import Commission, Sheet
 from studio import database, people, serving
-from studio.commands import HouseCommand
+from studio.commands import DEMO_FILE, HouseCommand
 from studio.errors import StudioError
 
-FILE = "demo.sqlite3"
 BESIDE = ("", "-journal", "-wal", "-shm")
 COSTED = "C-001"
 # The sheet that scrap is counted in: text paper of a size that everybody knows.
@@ -51,7 +50,7 @@ class Command(HouseCommand):
             raise CommandError(str(fault)) from None
 
     def _make(self) -> None:
-        path = settings.DATA_DIR / FILE
+        path = settings.DATA_DIR / DEMO_FILE
         clear(path)
         database.use_file(path)
         serving.migrate()

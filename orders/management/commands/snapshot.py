@@ -14,10 +14,10 @@ from django.utils import timezone
 
 from orders import snapshot
 from orders.calc import plan
-from studio.commands import HouseCommand
+from studio.commands import StoreCommand
 
 
-class Command(HouseCommand):
+class Command(StoreCommand):
     """Print the snapshot."""
 
     help = "Write lots and promises as JSON (manage.py snapshot > plan.json)."
