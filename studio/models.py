@@ -152,7 +152,7 @@ class Studio(models.Model):
     )
     energy_minor_per_kwh = models.DecimalField(
         "price of a kWh",
-        max_digits=12,
+        max_digits=16,
         decimal_places=4,
         default=Decimal("30"),
         validators=[MinValueValidator(0)],

@@ -1,0 +1,63 @@
+"""Arguments for every route: a real row behind each ``pk`` and ``ref``.
+
+A new page needs nothing here where the name of its route begins with the noun of a model below
+(``lot_take`` takes a lot). A route with other arguments is named in ``ARGUMENTS``, and one that
+asks for more of who posts than of who reads in ``POSTING_NEEDS``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.models import Model
+from django.urls import URLPattern, reverse
+
+from studio.checks import every_pattern
+from studio.roles import HAND
+from tests.builders import (
+    make_client,
+    make_commission,
+    make_fibre,
+    make_furnish,
+    make_lot,
+    make_mould,
+    make_sheet,
+    make_source,
+    make_studio,
+    make_user,
+)
+
+BUILDERS: dict[str, Callable[[], Model]] = {
+    "client": make_client,
+    "commission": make_commission,
+    "fibre": make_fibre,
+    "furnish": make_furnish,
+    "lot": make_lot,
+    "mould": make_mould,
+    "person": lambda: make_user(HAND),
+    "movement": lambda: make_lot().movements.get(),
+    "sheet": make_sheet,
+    "source": make_source,
+    "studio": make_studio,
+}
+ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {}
+POSTING_NEEDS: dict[str, str] = {}
+
+
+def routes() -> dict[str, URLPattern]:
+    """Return every route of the site by its name."""
+    return {pattern.name or str(pattern.pattern): pattern for pattern in every_pattern()}
+
+
+def address(route: str, pattern: URLPattern) -> str:
+    """Return an address of a route with a row behind it."""
+    wanted = pattern.pattern.converters
+    if route in ARGUMENTS:
+        return reverse(route, kwargs=ARGUMENTS[route]())
+    if not wanted:
+        return reverse(route)
+    noun = route.partition("_")[0]
+    assert noun in BUILDERS, f"Say in tests/roles/samples.py what stands behind {route}."
+    row = BUILDERS[noun]()
+    return reverse(route, kwargs={name: getattr(row, name) for name in wanted})

@@ -1,0 +1,100 @@
+"""Every route, four people, two methods: who gets in is what the table of needs says."""
+
+from __future__ import annotations
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from studio.roles import HAND, NEEDS, OWNER, PUBLIC, VIEWER, need_of
+from tests.builders import make_user, signed_in
+from tests.roles.samples import POSTING_NEEDS, address, routes
+
+pytestmark = [pytest.mark.roles, pytest.mark.django_db]
+
+ANONYMOUS = ""
+ACTORS = (ANONYMOUS, VIEWER, HAND, OWNER)
+ROUTES = routes()
+CHANGING = {"studio", "mould", "moulds", "person"}
+ACTS = {
+    "client": "clients.see",
+    "clients": "clients.see",
+    "lot_receive": "store.receive",
+    "lot_test": "store.receive",
+    "scrap_log": "store.receive",
+    "lot_take": "store.take",
+    "lot_edit": "store.correct",
+    "lot_close": "store.correct",
+    "movement_correct": "store.correct",
+}
+
+
+def test_only_the_door_is_public():
+    public = {name for name, pattern in ROUTES.items() if need_of(pattern.callback) == PUBLIC}
+    assert public == {"log_in", "log_out", "first_run"}
+
+
+def test_every_route_has_a_name_of_its_own():
+    from studio.checks import every_pattern
+
+    names = [pattern.name for pattern in every_pattern()]
+    assert all(names)
+    assert len(names) == len(set(names))
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_every_route_declares_a_need_that_is_in_the_table(route: str):
+    assert need_of(ROUTES[route].callback) in {*NEEDS, PUBLIC}
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_what_changes_a_row_takes_more_than_reading(route: str):
+    need = need_of(ROUTES[route].callback)
+    if route in ACTS:
+        assert need == ACTS[route]
+    elif route.endswith(("_new", "_edit", "_close", "_move", "_usual")) or route in CHANGING:
+        assert need.endswith(".change")
+    else:
+        assert need in {"read", PUBLIC}, f"Say in this test what {route} is for."
+
+
+@pytest.mark.parametrize("method", ["GET", "POST"])
+@pytest.mark.parametrize("actor", ACTORS, ids=lambda actor: actor or "anonymous")
+@pytest.mark.parametrize("route", ROUTES)
+def test_a_route_lets_in_whom_the_table_says(route: str, actor: str, method: str):
+    make_user(OWNER)
+    browser = signed_in(make_user(actor)) if actor else Client()
+    response = browser.generic(method, address(route, ROUTES[route]))
+    need = need_of(ROUTES[route].callback)
+    if method == "POST":
+        need = POSTING_NEEDS.get(route, need)
+
+    assert outcome(response) == expected(need, actor), response.status_code
+
+
+def expected(need: str, actor: str) -> str:
+    """Return what the table of needs says becomes of a request."""
+    if need == PUBLIC:
+        return "in"
+    if actor == ANONYMOUS:
+        return "led to the log-in"
+    return "in" if actor in NEEDS[need] else "refused"
+
+
+def outcome(response: HttpResponse) -> str:
+    """Word what became of a request."""
+    to_log_in = response.status_code == 302 and response["Location"].startswith(
+        reverse("log_in") + "?next="
+    )
+    if to_log_in:
+        return "led to the log-in"
+    if response.status_code == 403:
+        return "refused"
+    return "broken" if response.status_code >= 500 else "in"
+
+
+def test_somebody_without_a_role_reads_nothing():
+    browser = signed_in(make_user(""))
+    response = browser.get(reverse("studio"))
+    assert outcome(response) == "refused"
