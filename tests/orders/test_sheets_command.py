@@ -164,3 +164,13 @@ def test_the_exit_says_whether_it_could_be_answered(value, code):
     assert run.returncode == code
     assert bool(run.stdout) is (code == 0)
     assert len(run.stderr.splitlines()) == code
+
+
+def test_what_sheets_take_can_be_asked_with_nothing_at_hand(capsys):
+    # By hand: 114 pulls × 7.035336 g / 0.96 / 0.96 = 870.26 g oven-dry.
+    options = {"moisture": "8%", "yield": "96%", "size": "A4", "grammage": "120 g/m2"}
+    call_command("sheets", want="100", json=True, **options)
+    found = json.loads(capsys.readouterr().out)
+    assert round(found["short_oven_dry_g"], 1) == round(found["oven_dry_needed_g"], 1) == 870.3
+    assert found["good_sheets"] == 0
+    assert not found["covered"]

@@ -21,7 +21,7 @@ from orders.calc.spec import SheetSpec
 from studio.commands import HouseCommand
 from studio.errors import ReadingError, StudioError
 from studio.reading import Kind, read_quantity, shown
-from studio.units import show_grammage, show_number, show_size, to_um
+from studio.units import Q, show_grammage, show_number, show_size, to_um
 from studio.working import Line
 
 # Option, kind, default, help; without a default the option is needed.
@@ -95,8 +95,13 @@ def _naming(option: str = "") -> Iterator[None]:
 
 def _answer(options: dict[str, Any]) -> tuple[SheetCount, FibreNeed | None]:
     with _naming():
-        given = {name: _read(options, name, kind) for name, kind, _, _ in OPTIONS}
         wanted = _optional(options, "want", "count")
+        given = {
+            name: _read(options, name, kind) for name, kind, _, _ in OPTIONS if name != "mass"
+        }
+        # What so many sheets take can be asked with nothing at hand.
+        nothing = wanted is not None and options["mass"] is None
+        given["mass"] = Q(0, "kg") if nothing else _read(options, "mass", "mass")
         spec = _spec(given, options)
     fibre = {
         "as_is_mass": given["mass"],
