@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import date
-from fractions import Fraction
+from functools import partial
 
 from fibres.calc import moisture as wet
 from fibres.models import Lot
-from orders import services, snapshot, wording
+from orders import services, snapshot, wording, workings
 from orders.calc.cover import Cover
-from orders.calc.sheets import pulls_possible, sheets_per_pull
 from orders.calc.spec import SheetSpec
 from orders.models import Commission, Sheet
 from studio.models import Studio
 from studio.money import show_money
-from studio.units import show_mass, show_share
+from studio.units import System, show_mass
 
 
 def does_it_cover(today: date) -> list[str]:
@@ -26,17 +25,18 @@ def does_it_cover(today: date) -> list[str]:
             ref__in=[answer.ref for answer in cover.commissions]
         ).values_list("ref", "title")
     )
-    lines = [wording.lede(cover)]
+    system = Studio.current().units
+    lines = [wording.lede(cover, system)]
     for answer in cover.commissions:
         due = wording.day(answer.due, today)
         lines.append(
             f"{answer.ref}, {answer.wanted} good sheets, {titles[answer.ref]}, due {due}: "
-            f"{wording.finding(answer, today)}"
+            f"{wording.finding(answer, today, system)}"
         )
-    return [*lines, *_by_fibre(cover)]
+    return [*lines, *_by_fibre(cover, system)]
 
 
-def _by_fibre(cover: Cover) -> list[str]:
+def _by_fibre(cover: Cover, system: System) -> list[str]:
     """Set what is needed beside what is there, for the fibres that are promised."""
     needed: Counter[str] = Counter()
     short: Counter[str] = Counter()
@@ -48,15 +48,16 @@ def _by_fibre(cover: Cover) -> list[str]:
     rows = Lot.objects.filter(fibre__name__in=list(needed), oven_dry_mg__gt=0)
     for name, mass in rows.values_list("fibre__name", "oven_dry_mg"):
         held[name] += mass
+    mass = partial(_kg, system=system)
     lines = [
-        f"{name}: {_kg(needed[name])} promised, {_kg(held[name])} in store"
-        + (f", {_kg(short[name])} short." if short[name] else ".")
+        f"{name}: {mass(needed[name])} promised, {mass(held[name])} in store"
+        + (f", {mass(short[name])} short." if short[name] else ".")
         for name in needed
     ]
     if len(needed) > 1:
         lines.append(
-            f"In all {_kg(needed.total())} oven-dry is promised and {_kg(held.total())} of these "
-            "fibres is in store."
+            f"In all {mass(needed.total())} oven-dry is promised and {mass(held.total())} of "
+            "these fibres is in store."
         )
     return lines
 
@@ -74,13 +75,11 @@ def what_it_costs(commission: Commission, today: date) -> list[str]:
         for part in found.parts
         if part.minor_per_sheet
     ]
-    way = "margin kept of the price" if found.price_by == "margin" else "markup on the cost"
     lines = [
         f"A good sheet of {commission.ref} costs {money(found.total_minor_per_sheet)} when "
         f"{found.quantity} are made: {', '.join(parts)}.",
-        f"With {show_share(found.price_rate)} {way}, its price is "
-        f"{money(found.price_minor_per_sheet)}, and all {found.quantity} come to "
-        f"{money(found.price_total_minor)}.",
+        f"With {found.rate_words}, its price is {money(found.price_minor_per_sheet)}, and all "
+        f"{found.quantity} come to {money(found.price_total_minor)}.",
     ]
     if found.missing:
         lines.append(f"No price is known for {' and '.join(found.missing)}: counted as nothing.")
@@ -89,32 +88,31 @@ def what_it_costs(commission: Commission, today: date) -> list[str]:
 
 def what_scrap_makes(sheet: Sheet) -> list[str]:
     """Say what scrap is in store, from whom, and how many good sheets each lot makes."""
-    spec = snapshot.spec_of(sheet, Studio.current(), snapshot.read_shrinkages())
+    studio = Studio.current()
+    spec = snapshot.spec_of(sheet, studio, snapshot.read_shrinkages())
     lots = (
         Lot.objects.filter(fibre__is_scrap=True, oven_dry_mg__gt=0)
         .select_related("fibre", "source")
         .order_by("received_on", "pk")
     )
-    lines = [
-        f"{lot.ref}, {lot.fibre.name.lower()} from {lot.source.name}: "
-        f"{show_mass(lot.as_is_mg)} came in, {show_mass(lot.oven_dry_mg)} oven-dry is left, and "
-        f"{_usable(lot)} of it is usable. It makes about {_good(lot, spec)} good sheets of "
-        f"{sheet.name}."
-        for lot in lots
-    ]
+    lines = [_scrap_line(lot, sheet, spec, studio.units) for lot in lots]
     return lines or ["No scrap is in store."]
 
 
-def _usable(lot: Lot) -> str:
-    return show_mass(wet.usable_mg(lot.oven_dry_mg, lot.yield_now))
+def _scrap_line(lot: Lot, sheet: Sheet, spec: SheetSpec, system: System) -> str:
+    usable_mg = wet.usable_mg(lot.oven_dry_mg, lot.yield_now)
+    came, left, usable = (
+        show_mass(mass, system=system) for mass in (lot.as_is_mg, lot.oven_dry_mg, usable_mg)
+    )
+    return (
+        f"{lot.ref}, {lot.fibre.name.lower()} from {lot.source.name}: {came} came in, {left} "
+        f"oven-dry is left, and {usable} of it is usable. It makes about "
+        f"{workings.good_sheets(spec, usable_mg)} good sheets of {sheet.name}."
+    )
 
 
-def _good(lot: Lot, spec: SheetSpec) -> int:
-    """Count the good sheets of a lot on average, rounded down."""
-    usable = wet.usable_mg(lot.oven_dry_mg, lot.yield_now)
-    pulls = pulls_possible(usable, spec=spec)
-    return int(pulls * sheets_per_pull(spec) * Fraction(spec.good_share))
-
-
-def _kg(mass_mg: int) -> str:
+def _kg(mass_mg: int, system: System) -> str:
+    """Word a mass to the gram; 0 has a unit too."""
+    if system == "US":
+        return show_mass(mass_mg, system=system)
     return show_mass(mass_mg, unit="kg", places=3)

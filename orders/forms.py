@@ -152,7 +152,7 @@ class CommissionForm(HouseModelForm):
 
     new_client = forms.CharField(
         max_length=80, required=False, label="Or a new client",
-        help_text="A name not in the list yet.",
+        help_text="Where none is chosen above: a name not in the list yet.",
     )  # fmt: skip
     good_quantity = CountField(
         unit="sheets", least=1, most=1_000_000, label="Good sheets",
@@ -190,6 +190,7 @@ class CommissionForm(HouseModelForm):
         client, sheet = self.fields["client"], self.fields["sheet"]
         client.queryset = still_offered(Client.objects.all(), commission.client_id)
         client.required, client.empty_label = False, "Choose one"
+        client.help_text = "This or a new client below; one of the two is needed."
         sheet.queryset = still_offered(
             Sheet.objects.select_related("furnish", "mould"), commission.sheet_id
         )

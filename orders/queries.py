@@ -34,10 +34,13 @@ def sheets() -> QuerySet[Sheet]:
     )
 
 
-def clients() -> QuerySet[Client]:
-    """Return clients with the number of their commissions and the last day due."""
+def clients(user: Any) -> QuerySet[Client]:
+    """Return clients with their commissions counted; how to reach them only for who may know."""
+    rows = Client.objects.all()
+    if not roles.can(user, "clients.contact"):
+        rows = rows.defer("contact", "remarks")
     open_ones = Q(commissions__state__in=Commission.OPEN)
-    return Client.objects.annotate(
+    return rows.annotate(
         all_commissions=Count("commissions"),
         open_commissions=Count("commissions", filter=open_ones),
         last_due=Max("commissions__due"),

@@ -10,11 +10,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import OuterRef, Subquery
 
-from fibres.models import Addition, Fibre, FurnishPart, Lot
-from orders import snapshot
-from orders.calc.costing import AdditionPrice, Cost, FibrePrice, Rates, cost
+from fibres.models import Addition, Fibre, FurnishPart
+from orders import prices, snapshot
+from orders.calc.costing import AdditionPrice, Cost, Rates, cost
 from orders.calc.cover import (
     COVERED,
     JUST_COVERED,
@@ -25,12 +24,12 @@ from orders.calc.cover import (
     Pick,
     allocate,
 )
+from orders.calc.sheets import need_mg
 from orders.models import Client, Commission, Sheet
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Studio
 
-MG_PER_KG = 1_000_000
 USUAL_QUANTITIES = (10, 25, 50, 100, 250)
 
 # What a form changes; the state has its own door, so that a page kept open cannot undo a move.
@@ -102,6 +101,12 @@ class FibrePlan:
     set_aside_mg: int
     short_mg: int
     picks: tuple[Pick, ...]
+    usable_mg: int
+
+    @property
+    def preparation_yield(self) -> Decimal:
+        """What is left of the fibre after preparation, by the lots that it comes from."""
+        return Decimal(self.usable_mg) / self.needs_mg
 
 
 def plan_by_fibre(answer: Answer) -> list[FibrePlan]:
@@ -119,7 +124,9 @@ def plan_by_fibre(answer: Answer) -> list[FibrePlan]:
         usable = sum(pick.usable_mg for pick in picks) + sum(
             found.usable_mg for found in answer.short if found.fibres[0] == fibre
         )
-        plans.append(FibrePlan(fibre, Decimal(usable) / total, held + lack, held, lack, picks))
+        plans.append(
+            FibrePlan(fibre, Decimal(usable) / total, held + lack, held, lack, picks, usable)
+        )
     return plans
 
 
@@ -171,92 +178,8 @@ def rates_of(studio: Studio, sheet: Sheet) -> Rates:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class LotPrice:
-    """What an oven-dry kilogram of a lot cost, and how long it took to sort."""
-
-    ref: str
-    fibre_id: int
-    received_on: date
-    minor_per_kg: Decimal | None
-    sorting_minutes_per_kg: Decimal
-
-    @classmethod
-    def of(cls, lot: Lot) -> LotPrice:
-        """Divide what was paid by the oven-dry fibre that came for it."""
-        kilograms = Decimal(lot.received_oven_dry_mg) / MG_PER_KG
-        return cls(
-            ref=lot.ref,
-            fibre_id=lot.fibre_id,
-            received_on=lot.received_on,
-            minor_per_kg=lot.paid_minor_per_kg,
-            sorting_minutes_per_kg=lot.sorting_minutes / kilograms if kilograms else Decimal(0),
-        )
-
-
-def _prices_of_picks(picks: Iterable[Pick]) -> dict[str, LotPrice]:
-    refs = {pick.lot for pick in picks}
-    return {lot.ref: LotPrice.of(lot) for lot in Lot.objects.filter(ref__in=refs)}
-
-
-def newest_prices(fibre_ids: Iterable[int]) -> dict[int, LotPrice]:
-    """Return, for each fibre, the newest lot that a price is known for."""
-    priced = Lot.objects.filter(
-        fibre=OuterRef("pk"), paid_minor__isnull=False, received_oven_dry_mg__gt=0
-    ).order_by("-received_on", "-pk")
-    newest = Fibre.objects.filter(pk__in=list(fibre_ids)).annotate(
-        newest=Subquery(priced.values("pk")[:1])
-    )
-    lots = Lot.objects.filter(pk__in=newest.values("newest"))
-    return {lot.fibre_id: LotPrice.of(lot) for lot in lots}
-
-
-def fibre_prices(parts: Sequence[FurnishPart], picks: Sequence[Pick]) -> list[FibrePrice]:
-    """Price each fibre by the lots set aside, and what is short by its newest price."""
-    by_ref = _prices_of_picks(picks)
-    newest = newest_prices(part.fibre_id for part in parts)
-    return [_fibre_price(part, picks, by_ref, newest.get(part.fibre_id)) for part in parts]
-
-
-def _fibre_price(
-    part: FurnishPart,
-    picks: Sequence[Pick],
-    by_ref: dict[str, LotPrice],
-    newest: LotPrice | None,
-) -> FibrePrice:
-    fibre: Fibre = part.fibre
-    booked = [
-        (Decimal(pick.oven_dry_mg), by_ref[pick.lot])
-        for pick in picks
-        if pick.fibre == fibre.name and pick.lot in by_ref
-    ]
-    mass = sum((weight for weight, _ in booked), Decimal(0))
-    sorting = newest.sorting_minutes_per_kg if newest else fibre.sorting_minutes_per_kg
-    if mass:
-        sorting = sum(weight * price.sorting_minutes_per_kg for weight, price in booked) / mass
-    if mass and all(price.minor_per_kg is not None for _, price in booked):
-        book = sum(weight * (price.minor_per_kg or 0) for weight, price in booked) / mass
-        refs = ", ".join(dict.fromkeys(price.ref for _, price in booked))
-        return FibrePrice(
-            fibre.name, part.share, fibre.preparation_yield, book, f"book cost of {refs}", sorting
-        )
-    if newest is not None:
-        basis = f"newest price, paid for {newest.ref} on {newest.received_on:%d %b %Y}"
-        return FibrePrice(
-            fibre.name, part.share, fibre.preparation_yield, newest.minor_per_kg, basis, sorting
-        )
-    return FibrePrice(
-        fibre.name,
-        part.share,
-        fibre.preparation_yield,
-        None,
-        "no price known, counted as nothing: enter what a lot of it cost",
-        sorting,
-    )
-
-
 def costs_of(sheet: Sheet, quantities: Iterable[int], *, picks: Sequence[Pick] = ()) -> list[Cost]:
-    """Return what a good sheet costs at several quantities, at one set of prices."""
+    """Return what a good sheet costs at several quantities, each with the lots it would take."""
     studio = Studio.current()
     parts = list(
         FurnishPart.objects.filter(furnish_id=sheet.furnish_id)
@@ -276,11 +199,18 @@ def costs_of(sheet: Sheet, quantities: Iterable[int], *, picks: Sequence[Pick] =
         )
         for addition in Addition.objects.filter(furnish_id=sheet.furnish_id)
     ]
-    prices = fibre_prices(parts, picks)
+    priced = prices.priced_parts(parts, picks)
     spec = snapshot.spec_of(sheet, studio, snapshot.read_shrinkages())
     rates = rates_of(studio, sheet)
     return [
-        cost(spec, quantity, fibres=prices, additions=additions, rates=rates)
+        cost(
+            spec,
+            quantity,
+            fibres=prices.fibre_prices(priced, need_mg(spec, max(quantity, 1)), studio.units),
+            additions=additions,
+            rates=rates,
+            system=studio.units,
+        )
         for quantity in quantities
     ]
 
@@ -298,7 +228,7 @@ def enter_commission(
 ) -> Commission:
     """Enter a new commission, or keep what was changed in one; one entry in the book.
 
-    ``new_client`` names a client that is entered with it; one of that name is taken as it is.
+    ``new_client`` names a client that is entered with it; an open one of that name is taken.
     """
     if key is not None:
         refuse_repeat(key)
@@ -323,9 +253,15 @@ def enter_commission(
 
 
 def client_named(name: str) -> Client:
-    """Return the client of that name, or enter one."""
+    """Return the client of that name, or enter one; a closed one is refused."""
     name = " ".join(name.split())
     client = Client.objects.filter(name__iexact=name).first()
+    if client is not None and client.is_closed:
+        raise StudioError(
+            f"{client.name} is closed. Open it again under Clients, or give another name.",
+            field="new_client",
+            value=name,
+        )
     if client is None:
         client = Client(name=name)
         client.full_clean()

@@ -65,7 +65,7 @@ def promises(*, with_quoted: bool = False) -> QuerySet[Commission]:
     states = [*Commission.PROMISES, *([Commission.State.QUOTED] if with_quoted else [])]
     return (
         Commission.objects.filter(state__in=states)
-        .select_related("sheet__mould", "sheet__furnish", "client")
+        .select_related("sheet__mould", "sheet__furnish")
         .order_by("priority", "due", "ref")
     )
 

@@ -99,17 +99,26 @@ def ways_out(
 
 
 def lede(cover: Cover, system: System = "metric") -> str:
-    """Say in one sentence how all promises stand."""
-    total = len(cover.commissions)
+    """Say in one sentence or two how all promises stand: what is left out, and the rest."""
+    said = []
     if cover.left_out:
         ref, why = cover.left_out[0]
-        more = f" {len(cover.left_out)} cannot be; the others can." if cover.left_out[1:] else ""
-        return f"{ref} cannot be reckoned: {why}{more}"
-    if not total:
-        return "Nothing is promised yet."
-    if cover.all_covered:
-        return f"The store covers {'the one promise' if total == 1 else f'all {total} promises'}."
+        more = len(cover.left_out) - 1
+        also = f" {more} more cannot be reckoned." if more else ""
+        said.append(f"{ref} cannot be reckoned: {why}{also}")
+    if cover.commissions:
+        said.append(_standing(cover, system))
+    return " ".join(said) or "Nothing is promised yet."
+
+
+def _standing(cover: Cover, system: System) -> str:
+    """Say how the promises stand that can be reckoned."""
+    total = len(cover.commissions)
     wanting = [a for a in cover.commissions if a.state not in (COVERED, JUST_COVERED)]
+    if not wanting:
+        other = "other " if cover.left_out else ""
+        one, all_of_them = f"the one {other}promise", f"all {total} {other}promises"
+        return f"The store covers {one if total == 1 else all_of_them}."
     first = wanting[0]
     count = (
         f"{first.ref} is short"

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from itertools import takewhile
 
-from fibres.models import Fibre
 from orders.calc.chain import FibreNeed, fibre_for_sheets
 from orders.calc.moulds import choose_mould, dry_size, mould_for
+from orders.calc.sheets import pulls_possible
 from orders.calc.spec import SheetSpec
 from orders.services import FibrePlan
 from studio.models import Mould
@@ -37,17 +39,17 @@ def vat_lines(need: FibreNeed, system: System) -> list[Line]:
     return list(lines)
 
 
-def fibre_lines(plan: Sequence[FibrePlan], fibres: dict[str, Fibre], system: System) -> list[Line]:
+def fibre_lines(plan: Sequence[FibrePlan], system: System) -> list[Line]:
     """Set out what each fibre of the furnish takes out of the store, and from which lots."""
     lines: list[Line] = []
     for part in plan:
-        fibre = fibres.get(part.fibre)
-        kept = f" / {show_share(fibre.preparation_yield)} preparation yield" if fibre else ""
+        kept = show_share(part.preparation_yield)
         lines.append(
             Line(
                 part.fibre,
                 show_mass(part.needs_mg, system=system),
-                f"oven-dry; {show_share(part.share)} of the fibre in the vat{kept}",
+                f"oven-dry; {show_share(part.share)} of the fibre in the vat / {kept} "
+                "preparation yield",
                 "line",
             )
         )
@@ -67,6 +69,12 @@ def fibre_lines(plan: Sequence[FibrePlan], fibres: dict[str, Fibre], system: Sys
 
 def _fine(system: System) -> int | None:
     return 3 if system == "metric" else None
+
+
+def good_sheets(spec: SheetSpec, usable_mg: int, share: Decimal = Decimal(1)) -> int:
+    """Return good sheets, on average, where so much fibre is a share of the furnish."""
+    pulls = pulls_possible(Fraction(usable_mg) / Fraction(share), spec=spec)
+    return math.floor(pulls * spec.at_least_one_per_pull() * spec.good_share)
 
 
 @dataclass(frozen=True, slots=True)

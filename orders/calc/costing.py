@@ -8,17 +8,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
+from functools import partial
 from typing import Any
 
 from orders.calc import culls
+from orders.calc.costrows import AdditionPrice, FibrePrice, Rates
 from orders.calc.sheets import SheetSpec, need_mg, pull_mg, sheets_per_pull
 from studio.errors import RangeError
 from studio.money import digits, show_money, whole_minor
-from studio.units import show_mass, show_share
+from studio.units import Q, System, show_mass, show_share, show_volume
 from studio.working import Line
 
+__all__ = [
+    "AdditionPrice",
+    "Cost",
+    "CostPart",
+    "FibrePrice",
+    "Rates",
+    "cost",
+    "price_from_cost",
+]
 MG_PER_KG = Decimal(1_000_000)
 MINUTES = Decimal(60)
+# Avoirdupois pound, exact by definition.
+POUND_KG = Decimal("0.45359237")
 LITRES_PER_M3 = Decimal(1000)
 PARTS = (
     ("fibre", "Fibre"),
@@ -29,54 +43,6 @@ PARTS = (
     ("overhead", "Rooms, felts and moulds"),
     ("packing", "Packing"),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class FibrePrice:
-    """One fibre of the furnish: its share, its losses and what an oven-dry kilogram costs.
-
-    ``minor_per_kg`` is None where no price is known; ``basis`` says where the price is from.
-    """
-
-    fibre: str
-    share: Decimal
-    preparation_yield: Decimal
-    minor_per_kg: Decimal | None
-    basis: str = ""
-    sorting_minutes_per_kg: Decimal = Decimal(0)
-
-
-@dataclass(frozen=True, slots=True)
-class AdditionPrice:
-    """One addition: its dose on dry fibre and what a kilogram costs, None where not known."""
-
-    name: str
-    dose: Decimal
-    minor_per_kg: Decimal | None
-
-
-@dataclass(frozen=True, slots=True)
-class Rates:
-    """The studio's own figures: pay, rooms, tariffs, habits, and how it makes a price."""
-
-    currency: str
-    hourly_rate_minor: Decimal
-    overhead_minor_per_hour: Decimal
-    setup_minutes: Decimal
-    minutes_per_pull: Decimal
-    trial_pulls: int = 0
-    heel_mg: int = 0
-    heel_recovered: Decimal = Decimal(0)
-    broke_recovered: Decimal = Decimal(0)
-    kwh_per_kg: Decimal = Decimal(0)
-    kwh_per_pull: Decimal = Decimal(0)
-    minor_per_kwh: Decimal = Decimal(0)
-    litres_per_pull: Decimal = Decimal(0)
-    minor_per_m3: Decimal = Decimal(0)
-    packing_minor_per_sheet: Decimal = Decimal(0)
-    price_by: str = "margin"
-    price_rate: Decimal = Decimal(0)
-    tax_rate: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +82,14 @@ class Cost:
         return self.price_minor_per_sheet * self.quantity
 
     @property
+    def rate_words(self) -> str:
+        """Name markup or margin for what it is."""
+        rate = show_share(self.price_rate)
+        if self.price_by == "markup":
+            return f"{rate} of the cost added as markup"
+        return f"{rate} of the price kept as margin"
+
+    @property
     def working(self) -> tuple[Line, ...]:
         """The sum set out line by line."""
         lines = [
@@ -124,15 +98,10 @@ class Cost:
         ]
         cost = show_money(self.total_minor_per_sheet, self.currency)
         price = show_money(self.price_minor_per_sheet, self.currency)
-        kind = "of the price kept as margin"
-        if self.price_by == "markup":
-            kind = "of the cost added as markup"
         return (
             *lines,
             Line("Cost of a good sheet", cost, f"{self.pulls} pulls for {self.quantity}", "line"),
-            Line(
-                "Price of a good sheet", price, f"{show_share(self.price_rate)} {kind}", "answer"
-            ),
+            Line("Price of a good sheet", price, self.rate_words, "answer"),
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -204,6 +173,7 @@ def cost(
     fibres: Sequence[FibrePrice],
     additions: Sequence[AdditionPrice],
     rates: Rates,
+    system: System = "metric",
 ) -> Cost:
     """Return what a good sheet costs when so many good ones are made.
 
@@ -219,6 +189,8 @@ def cost(
         Doses on dry fibre; may be empty.
     rates : Rates
         The studio's own rates.
+    system : str
+        The units that the words are in, ``metric`` or ``US``.
 
     Returns
     -------
@@ -233,7 +205,8 @@ def cost(
     Notes
     -----
     (fibre issued + additions + labour + energy and water + heel and trial sheets − broke
-    recovered + overhead + packing) / good sheets. Labour counts set-up, trial pulls and the
+    recovered + overhead + packing) / good sheets. Broke is what is cut off the pulls and the
+    faulty ones of the sheets that are left. Labour counts set-up, trial pulls and the
     sorting of donated fibre. Source: definition; the parts are common practice, no source.
 
     Examples
@@ -256,7 +229,7 @@ def cost(
             value=quantity,
         )
     run = _Run.of(spec, quantity, rates)
-    parts = _parts(run, fibres, additions, rates, quantity)
+    parts = _parts(run, fibres, additions, rates, quantity, system=system)
     total = sum((part.minor_per_sheet for part in parts), Decimal(0))
     exact = price_from_cost(total, by=rates.price_by, rate=rates.price_rate)
     price = whole_minor(exact)
@@ -301,13 +274,15 @@ class _Run:
             quantity, good_share=good, sheets_per_pull=sheets_per_pull(spec)
         )
         vat_mg = need_mg(spec, quantity)
+        trim = Fraction(0) if spec.layout is None else spec.layout.trim_share
+        culled = trim + (1 - trim) * Fraction(spec.broke)
         return cls(
             pulls=pulls,
             trial_pulls=rates.trial_pulls,
             sheet_mg=vat_mg,
             trial_mg=rates.trial_pulls * pull_mg(spec),
             heel_mg=rates.heel_mg,
-            broke_mg=vat_mg * spec.retention * spec.broke,
+            broke_mg=vat_mg * spec.retention * culled.numerator / culled.denominator,
         )
 
     @property
@@ -321,6 +296,8 @@ def _parts(
     additions: Sequence[AdditionPrice],
     rates: Rates,
     quantity: int,
+    *,
+    system: System,
 ) -> tuple[CostPart, ...]:
     fibre_rate = sum(
         (
@@ -345,9 +322,13 @@ def _parts(
     minutes = rates.setup_minutes + run.all_pulls * rates.minutes_per_pull + sorting
     kwh = charged_kg * rates.kwh_per_kg + run.all_pulls * rates.kwh_per_pull
     litres = run.all_pulls * rates.litres_per_pull
-    vat = show_mass(run.sheet_mg)
+    mass = partial(show_mass, system=system)
+    vat = mass(run.sheet_mg)
     amounts = {
-        "fibre": (vat_kg * fibre_rate, f"{vat} in the vat at {_money(fibre_rate, rates)} a kg"),
+        "fibre": (
+            vat_kg * fibre_rate,
+            f"{vat} in the vat at {_by_mass(fibre_rate, rates, system)}",
+        ),
         "additions": (vat_kg * addition_rate, f"Dosed on {vat} of dry fibre"),
         "labour": (
             minutes / MINUTES * rates.hourly_rate_minor,
@@ -357,12 +338,12 @@ def _parts(
         ),
         "energy_water": (
             kwh * rates.minor_per_kwh + litres / LITRES_PER_M3 * rates.minor_per_m3,
-            f"{kwh:.1f} kWh and {litres:.0f} L",
+            f"{kwh:.1f} kWh and {_volume(litres, system)}",
         ),
         "waste": (
             spent_kg * (fibre_rate + addition_rate) - back_kg * fibre_rate,
-            f"{show_mass(run.trial_mg)} in trial sheets, {show_mass(run.heel_mg)} in the heel"
-            + (f", less {show_mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""),
+            f"{mass(run.trial_mg)} in trial sheets, {mass(run.heel_mg)} in the heel"
+            + (f", less {mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""),
         ),
         "overhead": (minutes / MINUTES * rates.overhead_minor_per_hour, "By the hour"),
         "packing": (rates.packing_minor_per_sheet * quantity, "By the sheet"),
@@ -374,6 +355,19 @@ def _parts(
 
 def _money(minor: Decimal, rates: Rates) -> str:
     return show_money(minor, rates.currency)
+
+
+def _by_mass(minor_per_kg: Decimal, rates: Rates, system: System) -> str:
+    """Word a price by the kilogram, or by the pound where masses are in pounds."""
+    if system == "US":
+        return f"{_money(minor_per_kg * POUND_KG, rates)} a lb"
+    return f"{_money(minor_per_kg, rates)} a kg"
+
+
+def _volume(litres: Decimal, system: System) -> str:
+    if system == "US":
+        return show_volume(Q(litres, "L"), system=system, places=0)
+    return f"{litres:.0f} L"
 
 
 def _hours(minutes: Decimal) -> str:

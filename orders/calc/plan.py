@@ -11,8 +11,10 @@ import json
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal, InvalidOperation
+from functools import partial
 from typing import Any
 
+from orders.calc._planjson import VERSION, to_json
 from orders.calc.planrows import (
     AIMS,
     ONE,
@@ -35,73 +37,11 @@ __all__ = [
     "from_text",
     "to_json",
 ]
-VERSION = 1
+LONGEST_NAME, LONGEST_REASON = 200, 1000
+# Spaces that do not break a line, as in “8 kg”; they are no control characters.
+NO_BREAK_SPACES = str.maketrans("\u00a0\u202f", "  ")
 LARGEST_MG = 10**15
 LARGEST_COUNT = 10**9
-
-
-def to_json(snapshot: Snapshot) -> dict[str, Any]:
-    """Return the snapshot as plain JSON values, keys as fixed in the schema."""
-    plain: dict[str, Any] = {
-        "halfstuff_snapshot": VERSION,
-        "today": snapshot.today.isoformat(),
-        "currency": snapshot.currency,
-        "aims": snapshot.aims,
-        "lots": [_lot_json(lot) for lot in snapshot.lots],
-        "commissions": [_promise_json(promise) for promise in snapshot.commissions],
-        "yields": {fibre: str(share) for fibre, share in sorted(snapshot.yields.items())},
-    }
-    if snapshot.question is not None:
-        plain["question"] = _need_json(snapshot.question)
-    if snapshot.sourcing is not None:
-        plain["sourcing"] = snapshot.sourcing
-    return plain
-
-
-def _lot_json(lot: PlanLot) -> dict[str, Any]:
-    return {
-        "ref": lot.ref,
-        "fibre": lot.fibre,
-        "usable_mg": lot.usable_mg,
-        "oven_dry_mg": lot.oven_dry_mg,
-        "as_is_mg": lot.as_is_mg,
-        "from": lot.usable_from.isoformat(),
-        "until": lot.until.isoformat() if lot.until else None,
-        "cost_minor_per_kg": lot.cost_minor_per_kg,
-        "marks": sorted(lot.marks),
-    }
-
-
-def _need_json(need: Promise | Question) -> dict[str, Any]:
-    return {
-        "due": need.due.isoformat(),
-        "pull_mg": need.pull_mg,
-        "sheets_per_pull": need.sheets_per_pull,
-        "good_share": str(need.good_share),
-        "furnish": [
-            {
-                "fibres": list(part.fibres),
-                "least": str(part.least),
-                "target": str(part.target),
-                "most": str(part.most),
-            }
-            for part in need.furnish
-        ],
-        "excludes": sorted(need.excludes),
-    }
-
-
-def _promise_json(promise: Promise) -> dict[str, Any]:
-    return {
-        "ref": promise.ref,
-        "priority": promise.priority,
-        "wanted": promise.wanted,
-        "need_mg": promise.need_mg,
-        "safe_need_mg": promise.safe_need_mg,
-        **_need_json(promise),
-        "only_lots": None if promise.only_lots is None else sorted(promise.only_lots),
-        "all_or_nothing": promise.all_or_nothing,
-    }
 
 
 def from_text(text: str | bytes) -> Snapshot:
@@ -151,7 +91,7 @@ _PROMISE_KEYS = _NEED_KEYS | {
 }  # fmt: skip
 _TOP_KEYS = {
     "halfstuff_snapshot", "today", "currency", "aims", "lots", "commissions", "question",
-    "yields", "sourcing",
+    "yields", "sourcing", "left_out",
 }  # fmt: skip
 
 
@@ -188,10 +128,11 @@ class _Reader:
         self.fault(path, f"must be a whole number{of} from {least} to {most}, got {_said(value)}.")
         return least
 
-    def text(self, value: Any, path: str) -> str:
-        if isinstance(value, str) and 0 < len(value) <= 200 and value.isprintable():
-            return value
-        self.fault(path, f"must be text of 1 to 200 characters, got {_said(value)}.")
+    def text(self, value: Any, path: str, *, most: int = LONGEST_NAME) -> str:
+        is_text = isinstance(value, str) and 0 < len(value) <= most
+        if is_text and value.translate(NO_BREAK_SPACES).isprintable():
+            return str(value)
+        self.fault(path, f"must be text of 1 to {most} characters, got {_said(value)}.")
         return ""
 
     def day(self, value: Any, path: str) -> date:
@@ -254,8 +195,13 @@ class _Reader:
             self.promise(row, f"commissions[{n}]")
             for n, row in enumerate(self.items(top.get("commissions", _ABSENT), "commissions"))
         ]
+        left_out = [
+            self.left_out(row, f"left_out[{n}]")
+            for n, row in enumerate(self.items(top.get("left_out", []), "left_out"))
+        ]
         self.twice([lot.ref for lot in lots], "lots")
         self.twice([promise.ref for promise in promises], "commissions")
+        self.twice([ref for ref, _ in left_out], "left_out")
         question = top.get("question")
         sourcing = top.get("sourcing")
         if sourcing is not None and not isinstance(sourcing, dict):
@@ -269,6 +215,15 @@ class _Reader:
             question=None if question is None else self.question(question, "question"),
             yields=self.yields(top.get("yields") or {}),
             sourcing=sourcing,
+            left_out=tuple(left_out),
+        )
+
+    def left_out(self, value: Any, path: str) -> tuple[str, str]:
+        row = self.mapping(value, path, {"ref", "why"})
+        reason = partial(self.text, most=LONGEST_REASON)
+        return (
+            self.need_of(row, path, "ref", self.text) or "",
+            self.need_of(row, path, "why", reason) or "",
         )
 
     def twice(self, refs: list[str], path: str) -> None:

@@ -30,10 +30,16 @@ class ClientList(ListPage):
     lede = "Those the commissions are for. One is entered here, or with the first commission."
     back = ("Commissions", "commissions")
     export_name = "clients"
+    export_need = "orders.change"
 
     def get_queryset(self) -> Any:
         """Return clients with their counts."""
-        return queries.clients()
+        return queries.clients(self.request.user)
+
+    def table_kwargs(self) -> dict[str, Any]:
+        """Leave out how to reach them for who may not know."""
+        sees = roles.can(self.request.user, "clients.contact")
+        return {} if sees else {"exclude": ["contact"]}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add whether a client can be entered."""
@@ -50,8 +56,9 @@ class ClientPage(HousePage, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the client and its commissions."""
-        client = get_object_or_404(Client, pk=self.kwargs["pk"])
-        rows = queries.commissions_for(self.request.user).filter(client=client)
+        user = self.request.user
+        client = get_object_or_404(queries.clients(user), pk=self.kwargs["pk"])
+        rows = queries.commissions_for(user).filter(client=client)
         count = client.commissions.filter(state__in=client.commissions.model.OPEN).count()
         table = house_table(
             self.request,
@@ -65,7 +72,8 @@ class ClientPage(HousePage, TemplateView):
             table=table,
             heading=client.name,
             lede=_lede(client, count),
-            may_change=roles.can(self.request.user, "orders.change"),
+            may_change=roles.can(user, "orders.change"),
+            sees_contact=roles.can(user, "clients.contact"),
             **kwargs,
         )
 
@@ -85,7 +93,10 @@ class ClientEdit(RowPage):
     form_class = ClientForm
     noun = "client"
     back = ("Clients", "clients")
-    lede = "A name is enough. Only the owner and the hands see it; a viewer reads “a client”."
+    lede = (
+        "A name is enough. Hands see the name alone, and a viewer reads “a client”; contact and "
+        "remarks are for the owner."
+    )
     button = "Keep the client"
 
 

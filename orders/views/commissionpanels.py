@@ -223,14 +223,6 @@ def costs(commission: Commission, answer: Answer | None) -> list[Cost]:
     return services.costs_of(commission.sheet, [own, *others], picks=picks)
 
 
-def rate_words(cost: Cost) -> str:
-    """Name markup or margin for what it is."""
-    rate = show_share(cost.price_rate)
-    if cost.price_by == "markup":
-        return f"{rate} of the cost added as markup"
-    return f"{rate} of the price kept as margin"
-
-
 def cost_context(
     request: HttpRequest, commission: Commission, found: Sequence[Cost]
 ) -> dict[str, Any]:
@@ -262,7 +254,7 @@ def cost_context(
         "missing": " and ".join(cost.missing),
         "notes": cost.notes,
         "setup": show_money(cost.setup_minor, cost.currency),
-        "rate_words": rate_words(cost),
+        "rate_words": cost.rate_words,
         "cost_lines": cost.working,
         "tax_words": _tax_words(cost),
     }
@@ -279,7 +271,7 @@ def _price_table(request: HttpRequest, found: Sequence[Cost]) -> Any:
         )
         for cost in sorted(found, key=lambda cost: cost.quantity)
     ]
-    caption = f"Price at several numbers, with {rate_words(found[0])}"
+    caption = f"Price at several numbers, with {found[0].rate_words}"
     hidden = {} if any(row.tax for row in rows) else {"exclude": ["tax"]}
     return house_table(request, PriceTable, rows, paginate=False, caption=caption, **hidden)
 
@@ -309,4 +301,4 @@ def weigh_lines(answer: Answer | None, fibres: dict[str, Fibre], system: System)
     if answer is None:
         return []
     plans = _in_order(services.plan_by_fibre(answer), fibres)
-    return workings.fibre_lines(plans, fibres, system)
+    return workings.fibre_lines(plans, system)

@@ -9,6 +9,7 @@ from itertools import zip_longest
 from typing import Any
 
 from django.contrib import messages
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.decorators import method_decorator
@@ -37,6 +38,10 @@ from studio.units import System, show_mass, show_number
 from studio.working import Line
 
 NOT_ENTERED = "new"
+NOT_MOVED = (
+    "Not moved: the database could not take the entry just now. Take the step once more in a "
+    "moment."
+)
 
 
 @needs("read")
@@ -48,6 +53,8 @@ class CommissionList(ListPage):
     filterset_class = CommissionFilter
     heading = "Commissions"
     export_name = "commissions"
+    # Who takes the whole book of clients along is for the owner to say.
+    export_need = "orders.change"
     note = "Served by priority, then by the day due"
 
     def get_queryset(self) -> Any:
@@ -112,8 +119,12 @@ class CommissionPage(HousePage, TemplateView):
         }
         costs: list[Cost] = []
         if self.sees_money and not context["left_out"]:
-            costs = panels.costs(commission, answer)
-            context |= panels.cost_context(self.request, commission, costs)
+            try:
+                costs = panels.costs(commission, answer)
+                context |= panels.cost_context(self.request, commission, costs)
+            except StudioError as refusal:
+                # What is over is not reckoned with the promises, so nobody has tried it before.
+                context["left_out"] = str(refusal)
         context["lede"] = panels.lede(
             commission, answer, costs, left_out=context["left_out"], system=system
         )
@@ -159,6 +170,8 @@ class CommissionMove(View):
             messages.info(request, "This was entered already. Nothing was written twice.")
         except StudioError as refusal:
             messages.error(request, f"Not moved: {refusal}")
+        except OperationalError:
+            messages.error(request, NOT_MOVED)
         else:
             word = moved.get_state_display().lower()
             messages.success(request, f"{moved.ref} is now {word}.")
@@ -243,7 +256,7 @@ class CommissionEdit(PanelRowPage):
         price = show_money(cost.price_minor_per_sheet, cost.currency)
         lines = [
             Line("Cost of a good sheet", each, f"{show_number(cost.pulls)} pulls", "line"),
-            Line("Price of a good sheet", price, panels.rate_words(cost), "answer"),
+            Line("Price of a good sheet", price, cost.rate_words, "answer"),
         ]
         if cost.missing:
             names = " and ".join(cost.missing)

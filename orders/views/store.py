@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
 from fibres.models import Fibre, FurnishPart
 from fibres.views import LogScrapPage, StorePage
-from orders import services, snapshot
-from orders.calc.sheets import pulls_possible
+from orders import services, snapshot, workings
 from orders.calc.spec import SheetSpec
 from orders.models import Sheet
 from orders.views.shapes import today
@@ -78,7 +75,7 @@ class LogScrap(LogScrapPage):
         sheet, share = part
         try:
             spec = snapshot.spec_of(sheet, self.studio, self._shrinkages)
-            count = good_sheets(spec, usable_mg, share)
+            count = workings.good_sheets(spec, usable_mg, share)
         except StudioError:
             return None
         because = sheet_words(spec, self.studio.units)
@@ -97,19 +94,13 @@ class LogScrap(LogScrapPage):
             sheet_moisture=self.studio.sheet_moisture,
             assurance=self.studio.assurance,
         )
-        count = good_sheets(spec, usable_mg, Decimal(1))
+        count = workings.good_sheets(spec, usable_mg)
         because = (
             f"no sheet is made of it yet; {show_share(spec.broke)} broke and "
             f"{show_share(spec.retree)} retree off"
         )
         label = f"Good sheets, about: A4, {show_grammage(PLAIN_GRAMMAGE)}"
         return Line(label, show_number(count), because, "answer")
-
-
-def good_sheets(spec: SheetSpec, usable_mg: int, share: Decimal) -> int:
-    """Return good sheets, on average, where so much fibre is a share of the furnish."""
-    pulls = pulls_possible(Fraction(usable_mg) / Fraction(share), spec=spec)
-    return math.floor(pulls * spec.at_least_one_per_pull() * spec.good_share)
 
 
 def sheet_words(spec: SheetSpec, system: Any) -> str:

@@ -124,7 +124,10 @@ def _open_promises(user: Any) -> Any:
 def _short_rows(cover: Cover, rows: dict[str, Any], system: Any) -> list[ShortRow]:
     found = []
     for answer in cover.commissions:
-        row = rows[answer.ref]
+        row = rows.get(answer.ref)
+        if row is None:
+            # It was moved on between the two readings.
+            continue
         size = show_size(row.sheet.size, system=system)
         wanted = f"{show_number(row.good_quantity)} sheets, {size}"
         found += [

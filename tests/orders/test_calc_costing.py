@@ -114,6 +114,17 @@ def test_broke_that_is_used_again_is_taken_off():
     assert "of broke" in next(part.because for part in found.parts if part.key == "waste")
 
 
+def test_what_is_cut_off_a_pull_is_broke_that_is_used_again():
+    # By hand: two of 500 × 900 mm from a square metre leave a tenth, 0.01 kg a pull; a tenth of
+    # the two is broke, 0.009 kg. 10 pulls for 18 good: 0.19 kg, half used again at 10.00.
+    cut = replace(
+        PLAIN, size=Size(500_000, 900_000), mould=Size(1_000_000, 1_000_000), broke=Decimal("0.1")
+    )
+    found = reckon(18, spec=cut, broke_recovered=Decimal("0.5"))
+    assert found.pulls == 10
+    assert parts(found)["waste"] * 18 == -95
+
+
 def test_energy_and_water_by_kilogram_and_pull():
     # By hand: 1 kg × 2 kWh + 10 pulls × 0.1 kWh = 3 kWh at 0.30; 10 × 50 L at 4.00 a m³.
     found = reckon(

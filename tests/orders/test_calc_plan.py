@@ -102,6 +102,35 @@ def test_an_empty_object_is_refused():
         from_json({})
 
 
+OUT = {"ref": "C9", "why": "Its furnish has no fibre."}
+
+
+@pytest.mark.parametrize(
+    ("left_out", "path", "sentence"),
+    [
+        ({}, "left_out", "must be a list, got {}"),
+        ([5], "left_out[0]", "must be an object, got 5"),
+        ([{"ref": "C9"}], "left_out[0].why", "is missing"),
+        ([{**OUT, "why": "x" * 1001}], "left_out[0].why", "must be text of 1 to 1000 characters"),
+        ([{**OUT, "since": 1}], "left_out[0].since", "is not a key of the schema"),
+        ([OUT, OUT], "left_out[1].ref", "is given twice"),
+    ],
+)
+def test_what_is_left_out_is_read_as_strictly_as_the_rest(left_out, path, sentence):
+    assert sentence in faults(plan(left_out=left_out))[path]
+
+
+@pytest.mark.parametrize("space", ["\u00a0", "\u202f"])
+def test_a_space_that_does_not_break_is_part_of_a_name(space):
+    name = f"Linter{space}7"
+    assert from_json(plan([lot(name)])).lots[0].ref == name
+
+
+@pytest.mark.parametrize("letter", ["\n", "\x00", "\x9b", "\u202e", "\u200b"])
+def test_a_letter_that_cannot_be_seen_is_refused_in_a_name(letter):
+    assert "must be text" in faults(plan([lot(f"Linter{letter}7")]))["lots[0].ref"]
+
+
 # --- refusals by path -------------------------------------------------------------------------
 
 LOTS_AND_COMMISSIONS = [

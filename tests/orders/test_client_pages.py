@@ -20,10 +20,33 @@ def test_the_list_counts_commissions_and_names_the_last_day(hand_client, harbour
     assert (cells["Open commissions"], cells["All commissions"]) == ("1", "2")
 
 
-def test_the_list_is_searched(hand_client, harbour):
+def test_the_list_is_searched(owner_client, harbour):
     make_client(name="Plumb Bindery")
-    assert heads(look(hand_client, "/clients/", words="quay"), "Clients") == ["Harbour Songbook"]
-    assert "Nothing fits" in said(look(hand_client, "/clients/", words="nobody"))
+    assert heads(look(owner_client, "/clients/", words="quay"), "Clients") == ["Harbour Songbook"]
+    assert "Nothing fits" in said(look(owner_client, "/clients/", words="nobody"))
+
+
+def test_a_hand_neither_reads_nor_searches_how_to_reach_a_client(
+    hand_client, harbour, django_assert_max_num_queries
+):
+    Client.objects.update(remarks="rings at noon")
+    addresses = ["/clients/", f"/clients/{harbour.pk}/", "/clients/?sort=contact", "/commissions/"]
+    with django_assert_max_num_queries(80) as counted:
+        texts = [look(hand_client, address).one("html").text for address in addresses]
+    for words in ("at the old quay", "rings at noon", "Contact"):
+        assert not [text for text in texts if words in text]
+    asked_for = " ".join(query["sql"] for query in counted.captured_queries)
+    assert '"orders_client"."contact"' not in asked_for
+    for words in ("quay", "noon"):
+        assert "Nothing fits" in said(look(hand_client, "/clients/", words=words))
+    assert heads(look(hand_client, "/clients/", words="harbour"), "Clients")
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_the_owner_alone_takes_the_list_along_as_a_file(owner_client, hand_client, harbour, kind):
+    assert owner_client.get(f"/clients/?format={kind}").status_code == 200
+    assert hand_client.get(f"/clients/?format={kind}").status_code == 403
+    assert not look(hand_client, "/clients/").all("a", href=f"?format={kind}")
 
 
 def test_the_list_takes_the_same_queries_for_1_and_20_rows(hand_client):
@@ -36,7 +59,11 @@ def test_the_page_lists_the_clients_commissions_alone(hand_client, harbour):
     page = look(hand_client, f"/clients/{harbour.pk}/")
     assert [head[:5] for head in heads(page, "Commissions")] == ["C-101"]
     assert "1 commission is open." in said(page)
-    assert "at the old quay" in said(page)
+
+
+def test_the_owner_reads_how_to_reach_a_client(owner_client, harbour):
+    assert "at the old quay" in said(look(owner_client, f"/clients/{harbour.pk}/"))
+    assert "at the old quay" in said(look(owner_client, "/clients/"))
 
 
 def test_the_page_of_a_client_without_commissions_says_so(owner_client, harbour):
@@ -81,7 +108,7 @@ def test_a_name_that_is_taken_is_refused(owner_client, harbour):
     data = form_data(look(owner_client, "/clients/new/"), name=harbour.name)
     answer = owner_client.post("/clients/new/", data)
     assert answer.status_code == 200
-    assert "already exists" in answer.content.decode()
+    assert "has this name already" in answer.content.decode()
     assert Client.objects.count() == 1
 
 
@@ -98,6 +125,6 @@ def test_a_client_with_a_commission_is_closed_and_opened_again(owner_client, har
     page = look(owner_client, f"/clients/{harbour.pk}/")
     assert "Closed: kept for its history" in said(page)
     assert not page.all("a", href=f"/commissions/new/?client={harbour.pk}")
-    owner_client.post(address, {"deed": "close"})
+    owner_client.post(address, {"deed": "open"})
     harbour.refresh_from_db()
     assert not harbour.is_closed

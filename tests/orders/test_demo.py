@@ -235,7 +235,7 @@ def test_a_markup_is_called_a_markup_and_a_missing_price_is_named(
     Studio.objects.update(price_by="markup")
     Lot.objects.filter(fibre__name=LINTER).update(paid_minor=None)
     lines = answers.what_it_costs(Commission.objects.get(ref="C-002"), today)
-    assert "30 % markup on the cost" in lines[1].replace("\u00a0", " ")
+    assert "30 % of the cost added as markup" in lines[1].replace("\u00a0", " ")
     assert lines[2] == f"No price is known for {LINTER}: counted as nothing."
 
 
@@ -248,6 +248,20 @@ def test_the_third_answer_counts_the_sheets_of_each_gift(tarnlow: Studio) -> Non
         "Kitchen drop: 3.20 kg came in, 2.94 kg oven-dry is left, and 2.71 kg of it is usable. "
         "It makes about 324 good sheets of Text A4, 120 g/m².".replace(" kg", "\u00a0kg")
     )
+
+
+def test_the_answers_are_in_pounds_where_the_studio_measures_in_them(
+    tarnlow: Studio, today: date
+) -> None:
+    Studio.objects.update(units="US")
+    lines = [
+        *answers.does_it_cover(today),
+        *answers.what_scrap_makes(Sheet.objects.get(commissions__ref="C-002")),
+    ]
+    assert not [line for line in lines if "\u00a0kg" in line]
+    # 4.410 kg and 4.050 kg, at 0.45359237 kg a pound.
+    said = " ".join(lines).replace("\u00a0", " ")
+    assert f"{ABACA}: 9 lb 11.6 oz promised, 8 lb 14.9 oz in store" in said
 
 
 def test_a_store_without_scrap_says_so(tarnlow: Studio) -> None:

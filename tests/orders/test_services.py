@@ -2,10 +2,12 @@ from decimal import Decimal
 
 import pytest
 
-from orders import services
+from fibres.models import FurnishPart, Lot
+from orders import prices, services, workings
 from orders.calc.costing import FibrePrice
 from studio.errors import StudioError
 from tests.builders import (
+    KG,
     day,
     make_commission,
     make_fibre,
@@ -30,9 +32,13 @@ def sheet(fibre):
     return make_sheet(make_furnish({fibre: "1"}))
 
 
-def price(fibre, picks=()) -> FibrePrice:
-    parts = list(services.FurnishPart.objects.select_related("fibre"))
-    (found,) = services.fibre_prices(parts, picks)
+def price(fibre, picks=(), usable_mg=None) -> FibrePrice:
+    """Price what is set aside and no more, or so much usable fibre."""
+    parts = list(FurnishPart.objects.select_related("fibre"))
+    (found,) = prices.fibre_prices(
+        prices.priced_parts(parts, picks),
+        usable_mg or sum(pick.usable_mg for pick in picks) or KG,
+    )
     return found
 
 
@@ -81,7 +87,8 @@ def test_a_fibre_without_any_price_says_so(fibre, sheet):
     found = price(fibre)
     assert found.minor_per_kg is None
     assert "no price known" in found.basis
-    assert found.sorting_minutes_per_kg == 3
+    # By hand: 3 minutes a kilogram as is, of which 92 % is no water.
+    assert found.sorting_minutes_per_kg == Decimal(3) / Decimal("0.92")
 
 
 def test_a_gift_costs_nothing_and_its_sorting_counts(fibre, sheet):
@@ -112,6 +119,81 @@ def test_a_sheet_with_minutes_of_its_own_is_costed_by_them(fibre):
     own = services.rates_of(services.Studio.current(), slow)
     assert (usual.minutes_per_pull, usual.setup_minutes) == (6, 60)
     assert (own.minutes_per_pull, own.setup_minutes) == (12, 30)
+
+
+def test_of_two_kinds_of_lots_the_yield_is_that_of_what_is_taken(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000, paid_minor=460, received_on=day(40))
+    good = make_lot(fibre, paid_minor=9200, received_on=day(20))
+    Lot.objects.filter(pk=good.pk).update(preparation_yield=Decimal("0.5"))
+    picks = picks_of(make_commission(sheet))
+    usable = sum(pick.usable_mg for pick in picks)
+    oven_dry = sum(pick.oven_dry_mg for pick in picks)
+    assert price(fibre, picks).preparation_yield == Decimal(usable) / oven_dry
+    plans = services.plan_by_fibre(services.cover(day()).commissions[0])
+    # By hand: 460 g at 95 % give 437 g; the 398.446 g missing of 835.446 g take 796.893 g at
+    # 50 %. 835.446 / 1256.893 is 66.5 %.
+    assert "/ 66.5 % preparation yield" in (
+        workings.fibre_lines(plans, "metric")[0].because.replace("\u00a0", " ")
+    )
+
+
+def test_what_is_short_counts_at_the_newest_price_beside_the_book_cost(fibre, sheet):
+    # By hand: 460 g oven-dry at 20.00 give 437 g usable. 836 g usable want 420 g more at 95 %,
+    # at 10.00: (0.46 × 20.00 + 0.42 × 10.00) / 0.88 is 15.2273 a kilogram.
+    held = make_lot(fibre, as_is_mg=500_000, paid_minor=920, received_on=day(40))
+    newest = make_lot(fibre, as_is_mg=KG, paid_minor=920, received_on=day(20))
+    Lot.objects.filter(pk=newest.pk).update(oven_dry_mg=0)
+    found = price(fibre, picks_of(make_commission(sheet)), 836_000)
+    assert found.minor_per_kg == Decimal(460 * 2000 + 420 * 1000) / 880
+    assert found.preparation_yield == Decimal("0.95")
+    assert found.basis.replace("\u00a0", " ") == (
+        f"book cost of {held.ref} for 0.460 kg, the rest at the newest price, paid for "
+        f"{newest.ref} on {newest.received_on:%d %b %Y}"
+    )
+
+
+def test_each_number_takes_what_it_needs_from_the_lots_set_aside(fibre, sheet):
+    # 10 sheets fit in what is set aside for 100, 250 do not.
+    make_lot(fibre, as_is_mg=KG, paid_minor=1840, received_on=day(40))
+    newest = make_lot(fibre, paid_minor=9200, received_on=day(20))
+    Lot.objects.filter(pk=newest.pk).update(oven_dry_mg=0)
+    picks = picks_of(make_commission(sheet))
+    few, many = services.costs_of(sheet, [10, 250], picks=picks)
+    assert "newest price" not in few.notes[0]
+    assert "the rest at the newest price" in many.notes[0]
+    by_kg = {found.quantity: found.parts[0].because.split(" at ")[1] for found in (few, many)}
+    # By hand: 20.00 / 0.95 for few. For 250 it is 285 pulls × 7.328475 g = 2088.616 g usable,
+    # of which 835.447 g at 20.00 and 1253.169 g at 10.00, all over 0.95.
+    assert by_kg == {10: "£21.05 a kg", 250: "£14.74 a kg"}
+
+
+def test_a_gift_is_the_newest_price_only_of_what_was_never_bought(fibre, sheet):
+    bought = make_lot(fibre, paid_minor=9200, received_on=day(40))
+    make_lot(fibre, paid_minor=0, received_on=day(10))
+    assert price(fibre).minor_per_kg == 1000
+    Lot.objects.filter(pk=bought.pk).update(paid_minor=None)
+    assert price(fibre).minor_per_kg == 0
+
+
+def test_what_is_short_and_has_no_price_is_missing(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000)
+    found = services.cost_of(asked := make_commission(sheet), picks=picks_of(asked))
+    assert found.missing == ("Abaca sheet pulp",)
+
+
+def test_costs_are_worded_in_the_units_of_the_studio(fibre, sheet):
+    make_studio(units="US", currency="USD", water_litres_per_pull=Decimal(10), heel_mg=KG)
+    make_lot(fibre, paid_minor=9200)
+    asked = make_commission(sheet)
+    words = {
+        part.key: part.because.replace("\u00a0", " ")
+        for part in services.cost_of(asked, picks=picks_of(asked)).parts
+    }
+    # By hand: 835.446 g is 29.47 oz; 10.00 / 0.95 a kilogram × 0.45359237 is 4.77.
+    assert words["fibre"] == "1 lb 13.5 oz in the vat at $4.77 a lb"
+    assert words["waste"].endswith("2 lb 3.3 oz in the heel")
+    assert words["energy_water"].endswith(" gal")
+    assert not [said for said in words.values() if " kg" in said]
 
 
 # --- fibre by fibre

@@ -6,7 +6,7 @@ import pytest
 
 from fibres.models import Fibre
 from orders import services, snapshot
-from orders.calc import plan
+from orders.calc import cover, plan
 from orders.models import Commission
 from tests.builders import (
     KG,
@@ -164,3 +164,24 @@ def test_day_and_currency_are_the_studios():
     make_studio(currency="EUR")
     found = snapshot.read(date(2027, 3, 1))
     assert (found.today, found.currency) == (date(2027, 3, 1), "EUR")
+
+
+def test_what_is_left_out_survives_json_so_that_nothing_is_taken_for_covered():
+    sheet = make_sheet()
+    make_commission(sheet, ref="C-101")
+    sheet.furnish.parts.all().delete()
+    found = read()
+    again = plan.from_text(json.dumps(plan.to_json(found)))
+    assert again == found
+    assert not cover.allocate(again).all_covered
+    assert [ref for ref, _ in again.left_out] == ["C-101"]
+
+
+def test_nothing_left_out_is_not_written():
+    make_commission()
+    assert "left_out" not in plan.to_json(read())
+
+
+def test_a_name_with_a_space_that_does_not_break_survives_json():
+    make_lot(make_fibre(name="Abaca\u00a0sheet\u202fpulp"))
+    assert plan.from_text(json.dumps(plan.to_json(read()))) == read()

@@ -2,6 +2,7 @@ import pytest
 import time_machine
 
 from orders.models import Commission
+from orders.views import today as today_page
 from tests.builders import (
     KG,
     day,
@@ -158,3 +159,16 @@ def test_today_takes_the_same_queries_for_1_and_20_rows(owner_client, fibre, she
 def test_a_sheet_that_cannot_be_reckoned_does_not_break_the_day(owner_client, sheet, promised):
     sheet.furnish.parts.all().delete()
     assert "C-101 cannot be reckoned" in said(look(owner_client, "/"))
+
+
+def test_a_commission_that_moves_on_between_two_readings_is_passed_over(
+    owner_client, promised, monkeypatch
+):
+    read = today_page._open_promises
+
+    def moved_on(user):
+        Commission.objects.update(state=State.SENT)
+        return read(user)
+
+    monkeypatch.setattr(today_page, "_open_promises", moved_on)
+    look(owner_client, "/")

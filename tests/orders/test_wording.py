@@ -81,3 +81,19 @@ def test_the_lede_for_none_one_and_several():
     assert plain(wording.lede(answer([], two))).startswith(
         "2 of 2 promises are short, first C1: 1.00 g oven-dry of linter"
     )
+
+
+def test_what_is_left_out_hides_no_shortage_of_the_others():
+    out = [{"ref": "C8", "why": "Its furnish has no fibre."}]
+    short = plain(wording.lede(answer([], [promise()], left_out=out)))
+    assert short == (
+        "C8 cannot be reckoned: Its furnish has no fibre. "
+        "C1 is short: 1.00 g oven-dry of linter is missing by Sat 6 Mar."
+    )
+    covered = wording.lede(answer([lot()], [promise()], left_out=out))
+    assert covered.endswith("no fibre. The store covers the one other promise.")
+    assert wording.lede(answer([], [], left_out=out)).endswith("no fibre.")
+    out.append({"ref": "C9", "why": "Nor has this."})
+    assert "no fibre. 1 more cannot be reckoned. The store covers" in (
+        wording.lede(answer([lot()], [promise()], left_out=out))
+    )
