@@ -37,6 +37,10 @@ def still_offered(rows: Any, kept: Any) -> Any:
     return rows.filter(Q(closed_on__isnull=True) | Q(pk=kept))
 
 
+# Above this a sheet is no longer dry paper.
+HALF = Decimal("0.5")
+
+
 class ClientForm(HouseModelForm):
     """A client."""
 
@@ -59,7 +63,10 @@ class SheetForm(HouseModelForm):
         stored=True, required=False, label="Cut off each side", help_text="Of the dry pull."
     )
     sheet_moisture = ShareField(
-        required=False, label="Moisture", help_text="Left empty, the studio's own figure counts."
+        most=HALF,
+        required=False,
+        label="Moisture",
+        help_text="Left empty, the studio's own figure counts.",
     )
     non_fibre_share = ShareField(
         label="Not fibre", help_text="Filler, sizing and pigment in the finished sheet."

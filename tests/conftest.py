@@ -8,6 +8,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.conf import settings as house_settings
 from django.contrib.auth.models import AbstractUser
@@ -25,6 +26,10 @@ house_settings.DATA_DIR = DATA
 # Signing in without a request is what most tests do; those about the lock turn it on.
 house_settings.AXES_ENABLED = False
 house_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+# A loaded machine is slow, not wrong.
+hypothesis.settings.register_profile("house", deadline=None)
+hypothesis.settings.load_profile("house")
 
 _empty_tables = TransactionTestCase._fixture_teardown
 
