@@ -6,16 +6,19 @@ import uuid
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from functools import partial
 from typing import Any
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from fibres import ledger
 from fibres.calc import moisture as wet
 from fibres.models import Lot, Movement
+from fibres.wording import mass_words
 from studio.entries import enter, refuse_repeat
-from studio.errors import NotEnoughError, StudioError
+from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 
 
@@ -91,15 +94,40 @@ def correct(
 def _right_oven_dry(movement: Movement, as_is_mg: int) -> int:
     """Return the oven-dry fibre of a movement whose mass as weighed was another.
 
-    A receipt whose moisture was weighed since stays in step with that test: what comes on top
-    or falls away is reckoned at the moisture the lot is known to have.
+    A receipt that a moisture test put right stays in step with that test: what comes on top or
+    falls away is reckoned at the moisture with which the lot is now known to have come.
     """
-    known = movement.moisture
     if movement.kind == Movement.Kind.RECEIVED and as_is_mg and movement.as_is_mg:
-        change = as_is_mg - movement.as_is_mg
-        now = wet.oven_dry_mg(abs(change), movement.lot.moisture)
-        return movement.oven_dry_mg + (now if change > 0 else -now)
-    return wet.oven_dry_mg(as_is_mg, known)
+        change = round((as_is_mg - movement.as_is_mg) * _dry_share_received(movement))
+        right = movement.oven_dry_mg + change
+    else:
+        right = wet.oven_dry_mg(as_is_mg, movement.moisture)
+    if as_is_mg and right <= 0:
+        raise RangeError(
+            f"With the moisture that is known, {mass_words(as_is_mg)[0]} holds no fibre that can "
+            "be entered here. Give a larger mass, or 0 if nothing moved, and enter afresh what "
+            "did.",
+            field="mass",
+            value=as_is_mg,
+        )
+    return right
+
+
+def _dry_share_received(movement: Movement) -> Fraction:
+    """Return the fibre in a receipt as a share of its mass, as far as tests put it right.
+
+    A test that found the book wrong says by how much; one that found water gone or drawn since
+    says nothing of the lot as it came.
+    """
+    share = Fraction(1 - movement.moisture)
+    corrected = set(_corrections_by_tests(movement.lot).values_list("entry_id", flat=True))
+    believed = share
+    for test in movement.lot.moisture_tests.order_by("pk"):
+        found = Fraction(1 - test.moisture)
+        if test.entry_id in corrected:
+            share *= found / believed
+        believed = found
+    return share
 
 
 def _correct_receipt(lot: Lot, as_is_mg: int, change: int) -> None:
@@ -116,14 +144,18 @@ def _take_back_tests(
     lot: Lot, *, happened_on: date, why: str, entry: Entry
 ) -> list[Callable[[], Movement]]:
     """Return the steps that undo what moisture tests corrected of a lot that never came."""
-    corrections = lot.movements.filter(
+    # What was corrected downwards comes back first, so that the lot is never below nothing.
+    return [
+        partial(ledger.reverse, found, happened_on=happened_on, why=why, entry=entry)
+        for found in _corrections_by_tests(lot).order_by("oven_dry_mg", "pk")
+    ]
+
+
+def _corrections_by_tests(lot: Lot) -> QuerySet[Movement]:
+    """Return what moisture tests put right of a lot and still stands."""
+    return lot.movements.filter(
         kind=Movement.Kind.CORRECTED,
         reverses__isnull=True,
         reversed_by__isnull=True,
         entry__act="test moisture",
     )
-    # What was corrected downwards comes back first, so that the lot is never below nothing.
-    return [
-        partial(ledger.reverse, found, happened_on=happened_on, why=why, entry=entry)
-        for found in sorted(corrections, key=lambda found: found.oven_dry_mg)
-    ]

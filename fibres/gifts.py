@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fibres.calc import scrap
-from fibres.calc.estimates import Estimate
-from fibres.calc.scrap import Worth
+from fibres.calc.estimates import Estimate, Worth
 from fibres.models import Fibre, Lot
+from fibres.wording import mass_words
 from studio.errors import RangeError, StudioError
 from studio.sizes import Size
 from studio.units import Quantity, System, show_mass, show_share
@@ -52,9 +52,9 @@ def estimate(measure: Measure) -> Estimate:
             )
     found = _estimate(measure)
     if found.as_is_mg > LARGEST_MG:
+        given, most = mass_words(found.as_is_mg, LARGEST_MG)
         raise RangeError(
-            f"That comes to {show_mass(found.as_is_mg)}. Give figures that come to "
-            f"{show_mass(LARGEST_MG)} or less.",
+            f"That comes to {given}. Give figures that come to {most} or less.",
             field=NEEDED[measure.method][0],
             value=found.as_is_mg,
         )

@@ -13,9 +13,9 @@ from django.db import transaction
 from django.db.models import F
 
 from fibres.models import Lot, Movement
+from fibres.wording import mass_words
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
-from studio.units import show_mass
 
 
 def post(
@@ -36,18 +36,12 @@ def post(
         held = (
             Lot.objects.select_for_update().only("pk", "oven_dry_mg", "received_on").get(pk=lot.pk)
         )
-        _refuse_odd_day(happened_on, received_on=held.received_on)
+        refuse_odd_day(happened_on, received_on=held.received_on)
         changed = Lot.objects.filter(pk=lot.pk, oven_dry_mg__gte=-oven_dry_mg).update(
             oven_dry_mg=F("oven_dry_mg") + oven_dry_mg
         )
         if not changed:
-            raise NotEnoughError(
-                f"Lot {lot.ref} holds {show_mass(held.oven_dry_mg)} oven-dry and "
-                f"{show_mass(-oven_dry_mg)} is asked for. Give {show_mass(held.oven_dry_mg)} or "
-                "less, or weigh the lot and enter what is there.",
-                field="mass",
-                value=-oven_dry_mg,
-            )
+            raise _not_enough(lot.ref, held.oven_dry_mg, -oven_dry_mg)
         movement = Movement(
             lot=lot,
             kind=kind,
@@ -93,7 +87,20 @@ def reverse(movement: Movement, *, happened_on: date, why: str, entry: Entry) ->
     )
 
 
-def _refuse_odd_day(day: date, *, received_on: date) -> None:
+def _not_enough(ref: str, held_mg: int, asked_mg: int) -> NotEnoughError:
+    held, asked = mass_words(held_mg, asked_mg)
+    return NotEnoughError(
+        f"Lot {ref} holds {held} oven-dry and {asked} is asked for. Give {held} or less, or weigh "
+        "the lot and enter what is there."
+        if held_mg
+        else f"Lot {ref} holds nothing any more.",
+        field="mass",
+        value=asked_mg,
+    )
+
+
+def refuse_odd_day(day: date, *, received_on: date) -> None:
+    """Refuse a day that has not come, or on which the lot had not come."""
     from django.utils import timezone
 
     latest = timezone.localdate() + timedelta(days=1)

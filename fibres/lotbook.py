@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from fibres.models import MoistureTest, Movement
 from studio.units import System, show_mass
 
 Kind = Movement.Kind
+A_DONOR = "a donor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,16 +109,23 @@ def _tested(test: MoistureTest, system: System) -> str:
 
 
 def _what(movement: Movement, source_name: str, hidden_name: str) -> str:
-    why = movement.why
-    if hidden_name:
-        why = why.replace(hidden_name, source_name[0].lower() + source_name[1:])
+    why = without_donor(movement.why, hidden_name)
     label = Kind(movement.kind).label
     if movement.reverses is not None:
         day = movement.reverses.happened_on
         label = f"Taken back: {Kind(movement.reverses.kind).label.lower()} {day.day} {day:%b}"
-    if movement.kind == Kind.RECEIVED and why.startswith("From "):
-        return f"{label} from {why.removeprefix('From ')}"
+    if movement.kind == Kind.RECEIVED and movement.entry.act == "receive":
+        # Who gave it is read where it stands now, by the name that the reader may know.
+        return f"{label} from {A_DONOR if hidden_name else source_name}"
     return f"{label}. {why}" if why else label
+
+
+def without_donor(text: str, name: str) -> str:
+    """Return what a person wrote, with a donor who is not to be named left unnamed in it."""
+    if not name:
+        return text
+    spelled = r"\s+".join(re.escape(word) for word in name.split())
+    return re.sub(spelled, A_DONOR, text, flags=re.IGNORECASE)
 
 
 def balances(movements: Iterable[Movement]) -> list[tuple[date, int]]:

@@ -16,6 +16,7 @@ from fibres.calc.scrap import Estimate
 from fibres.corrections import correct
 from fibres.gifts import refusal_of
 from fibres.models import Fibre, Lot, MoistureTest, Movement, Source
+from fibres.wording import mass_words
 from studio.entries import enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Counter
@@ -67,8 +68,8 @@ def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
     oven_dry_mg = wet.oven_dry_mg(receipt.as_is_mg, receipt.moisture)
     if oven_dry_mg <= 0:
         raise RangeError(
-            f"{show_mass(receipt.as_is_mg)} at {show_share(receipt.moisture)} moisture holds no "
-            "fibre. Look at the mass and the moisture again.",
+            f"{mass_words(receipt.as_is_mg)[0]} at {show_share(receipt.moisture)} moisture holds "
+            "no fibre. Look at the mass and the moisture again.",
             field="mass",
             value=receipt.as_is_mg,
         )
@@ -87,7 +88,6 @@ def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
         happened_on=receipt.received_on,
         entry=entry,
         as_is_mg=receipt.as_is_mg,
-        why=f"From {receipt.source.name}",
     )
     return lot
 
@@ -130,7 +130,7 @@ def _usual_sorting(fibre: Fibre, as_is_mg: int) -> Decimal:
 
 
 def donor_named(name: str) -> Source:
-    """Return the donor of that name, or make one; a supplier's name is not a donor's."""
+    """Return the donor of that name, or make one; a supplier's or a closed one is refused."""
     name = " ".join(name.split()) or "Anonymous drop"
     source = Source.objects.filter(name__iexact=name).first()
     if source is None:
@@ -141,6 +141,12 @@ def donor_named(name: str) -> Source:
         raise StudioError(
             f"{source.name} is in the book as a supplier. Give the donor another name, such as "
             f"{source.name} (gift).",
+            field="donor",
+            value=name,
+        )
+    elif source.is_closed:
+        raise StudioError(
+            f"{source.name} is closed: open it again under Sources, or give another name.",
             field="donor",
             value=name,
         )
@@ -200,6 +206,7 @@ def take_out(
     if kind not in Movement.OUT_OF_STORE:
         raise StudioError("Fibre leaves the store issued or discarded.", field="kind", value=kind)
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    as_is_mg, oven_dry_mg = _fibre_that_is_there(lot, as_is_mg)
     entry = enter(
         "take out",
         f"{Movement.Kind(kind).label} {show_mass(as_is_mg)} as is from {lot.ref}",
@@ -207,11 +214,10 @@ def take_out(
         key=key,
         by=by,
     )
-    as_is_mg = _as_is_that_is_there(lot, as_is_mg)
     return ledger.post(
         lot,
         kind,
-        -wet.oven_dry_mg(as_is_mg, lot.moisture),
+        -oven_dry_mg,
         happened_on=happened_on,
         entry=entry,
         as_is_mg=-as_is_mg,
@@ -219,19 +225,41 @@ def take_out(
     )
 
 
+def _fibre_that_is_there(lot: Lot, as_is_mg: int) -> tuple[int, int]:
+    """Return what is asked for, as is and oven-dry; less than the fibre of one milligram is none.
+
+    It is all of the lot where the page showed the whole lot rounded up.
+    """
+    as_is_mg = _as_is_that_is_there(lot, as_is_mg)
+    oven_dry_mg = wet.oven_dry_mg(as_is_mg, lot.moisture)
+    if not oven_dry_mg:
+        raise RangeError(
+            f"{mass_words(as_is_mg)[0]} at {show_share(lot.moisture)} moisture holds no fibre "
+            "that can be entered. Give a larger mass.",
+            field="mass",
+            value=as_is_mg,
+        )
+    return as_is_mg, oven_dry_mg
+
+
 def _as_is_that_is_there(lot: Lot, as_is_mg: int) -> int:
-    """Return what is asked for, or all of it where the page showed the whole lot rounded up.
+    """Return what is asked for, or all of it where that is what the page showed.
 
     The scale rounds too: taking the whole lot must leave nothing, not a stray milligram.
     """
+    if not lot.oven_dry_mg:
+        raise NotEnoughError(
+            f"Lot {lot.ref} holds nothing any more.", field="mass", value=as_is_mg
+        )
     whole = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
     if as_is_mg <= whole:
         return as_is_mg
-    if show_mass(as_is_mg) == show_mass(whole):
+    shown, asked = mass_words(whole, as_is_mg)
+    if shown == asked:
         return whole
     raise NotEnoughError(
-        f"Lot {lot.ref} holds {show_mass(whole)} as is and {show_mass(as_is_mg)} is asked for. "
-        f"Give {show_mass(whole)} or less, or weigh the lot and enter what is there.",
+        f"Lot {lot.ref} holds {shown} as is and {asked} is asked for. Give {shown} or less, or "
+        "weigh the lot and enter what is there.",
         field="mass",
         value=as_is_mg,
     )
@@ -266,6 +294,13 @@ def weigh_moisture(
             value=dry_mg,
         )
     lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    ledger.refuse_odd_day(tested_on, received_on=lot.received_on)
+    if not lot.oven_dry_mg and not has_dried:
+        raise NotEnoughError(
+            f"Lot {lot.ref} holds nothing any more, so no figure of it can be put right.",
+            field="wet",
+            value=wet_mg,
+        )
     as_is_left = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
     entry = enter(
         "test moisture",

@@ -1,18 +1,22 @@
-"""An estimate of the mass of scrap: the mass, how it was found, and how far off it may be."""
+"""An estimate of the mass of scrap, how far off it may be, and what it comes to as fibre."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from typing import Literal
 
 from studio.errors import RangeError
-from studio.units import show_mass, show_share
+from studio.units import System, show_mass, show_share
 from studio.working import Line
 
 Method = Literal["weighed", "counted", "reams", "pile", "boxes", "guess"]
+# The lines of a sum before its answer, in the units asked for.
+Steps = Callable[[System], tuple[Line, ...]]
 
 # How far an estimate by each method may be off, either way: common practice, no source.
 BANDS: dict[str, Decimal] = {
@@ -25,6 +29,11 @@ BANDS: dict[str, Decimal] = {
 }
 
 
+def no_steps(system: System) -> tuple[Line, ...]:
+    """Return no lines: the mass was read from a scale, or guessed."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """The as-is mass of a gift or a pile, between a low and a high end."""
@@ -34,10 +43,63 @@ class Estimate:
     high_mg: int
     method: Method
     band: Decimal
-    working: tuple[Line, ...]
+    steps: Steps = field(default=no_steps, repr=False, compare=False)
+
+    @property
+    def working(self) -> tuple[Line, ...]:
+        """Return the sum line by line, from what was measured to the mass."""
+        return self.lines()
+
+    def lines(self, system: System = "metric") -> tuple[Line, ...]:
+        """Return the working in the units asked for."""
+        mass = partial(show_mass, system=system)
+        because = f"± {show_share(self.band)}, {self.method}" if self.band else "weighed"
+        answer = (
+            Line("As-is mass", mass(self.as_is_mg), because, kind="answer"),
+            Line("Low to high", f"{mass(self.low_mg)} to {mass(self.high_mg)}"),
+        )
+        return self.steps(system) + answer[: 2 if self.band else 1]
 
 
-def estimate_of(exact_mg: Fraction, method: Method, lines: tuple[Line, ...]) -> Estimate:
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What an estimate comes to as oven-dry and as usable fibre."""
+
+    oven_dry_mg: int
+    oven_dry_low_mg: int
+    oven_dry_high_mg: int
+    usable_mg: int
+    usable_low_mg: int
+    usable_high_mg: int
+    estimate: Estimate = field(repr=False)
+    moisture: Decimal
+    usable_share: Decimal
+
+    @property
+    def working(self) -> tuple[Line, ...]:
+        """Return the sum line by line, from the as-is mass to usable fibre."""
+        return self.lines()
+
+    def lines(self, system: System = "metric") -> tuple[Line, ...]:
+        """Return the working in the units asked for."""
+        estimate, mass = self.estimate, partial(show_mass, system=system)
+        ends = f"{mass(self.usable_low_mg)} to {mass(self.usable_high_mg)}"
+        lines = (
+            Line("As-is mass", mass(estimate.as_is_mg), estimate.method),
+            Line("Moisture", show_share(self.moisture), "of the as-is mass"),
+            Line("Oven-dry mass", mass(self.oven_dry_mg), "as-is × (1 − moisture)", kind="line"),
+            Line("Usable share", show_share(self.usable_share), "of the oven-dry mass"),
+            Line(
+                "Usable fibre",
+                mass(self.usable_mg),
+                "oven-dry × usable share, rounded down",
+                kind="answer",
+            ),
+        )
+        return (*lines, Line("Low to high", ends)) if estimate.band else lines
+
+
+def estimate_of(exact_mg: Fraction, method: Method, steps: Steps = no_steps) -> Estimate:
     """Return the estimate by a method from the exact mass.
 
     Parameters
@@ -46,8 +108,9 @@ def estimate_of(exact_mg: Fraction, method: Method, lines: tuple[Line, ...]) -> 
         As-is mass before rounding.
     method : str [-]
         How it was found; it decides the band.
-    lines : tuple of Line [-]
-        The sum so far, one line per step; the lines that every method shares are added.
+    steps : callable [-], optional
+        Gives the sum so far in the units asked for, one line per step; the lines that every
+        method shares are added.
 
     Returns
     -------
@@ -65,7 +128,7 @@ def estimate_of(exact_mg: Fraction, method: Method, lines: tuple[Line, ...]) -> 
 
     Examples
     --------
-    >>> estimate_of(Fraction(1000), "pile", ()).low_mg
+    >>> estimate_of(Fraction(1000), "pile").low_mg
     900
     """
     band = BANDS[method]
@@ -74,9 +137,4 @@ def estimate_of(exact_mg: Fraction, method: Method, lines: tuple[Line, ...]) -> 
         raise RangeError("The mass must be 1 mg or more, got less.", value=exact_mg)
     low_mg = math.floor(exact_mg * (1 - Fraction(band)))
     high_mg = math.ceil(exact_mg * (1 + Fraction(band)))
-    because = f"± {show_share(band)}, {method}" if band else "weighed"
-    answer = (
-        Line("As-is mass", show_mass(as_is_mg), because, kind="answer"),
-        Line("Low to high", f"{show_mass(low_mg)} to {show_mass(high_mg)}"),
-    )
-    return Estimate(as_is_mg, low_mg, high_mg, method, band, lines + answer[: 2 if band else 1])
+    return Estimate(as_is_mg, low_mg, high_mg, method, band, steps)

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
 from fibres.calc._checks import positive, share_above_zero, share_below_one
-from fibres.calc.estimates import Estimate, estimate_of
+from fibres.calc.estimates import Estimate, Steps, Worth, estimate_of
 from fibres.calc.moisture import oven_dry_mg, usable_mg
 from studio.sizes import Size
 from studio.units import (
     Q,
     Quantity,
+    System,
     show_grammage,
     show_length,
     show_mass,
     show_number,
-    show_share,
     show_size,
     takes,
     to_mg,
@@ -35,36 +34,34 @@ SHEETS_PER_REAM = 500
 UM2_GRAMMAGE_PER_MG = 10**9
 
 
-@dataclass(frozen=True, slots=True)
-class Worth:
-    """What an estimate comes to as oven-dry and as usable fibre."""
-
-    oven_dry_mg: int
-    oven_dry_low_mg: int
-    oven_dry_high_mg: int
-    usable_mg: int
-    usable_low_mg: int
-    usable_high_mg: int
-    working: tuple[Line, ...]
-
-
 def _sheet_mg(size: Size, grammage: Quantity) -> Fraction:
     """Return the exact mass of one sheet in milligrams."""
     per_m2 = positive("Grammage", grammage.to("g/m2").magnitude, "g/m²")
     return Fraction(size.area_um2) * Fraction(per_m2) / UM2_GRAMMAGE_PER_MG
 
 
-def _sheet_lines(size: Size, grammage: Quantity) -> tuple[Line, ...]:
-    one = _sheet_mg(size, grammage)
-    return (
-        Line("Size of a sheet", show_size(size)),
-        Line("Grammage", show_grammage(grammage)),
-        Line("One sheet", show_mass(_as_grams(one)), "size × grammage"),
-    )
+def _counted(size: Size, grammage: Quantity, *counts: Line) -> Steps:
+    """Return the steps of paper that was counted: one sheet, then how many."""
+
+    def steps(system: System) -> tuple[Line, ...]:
+        one = show_mass(_as_grams(_sheet_mg(size, grammage)), system=system)
+        return (
+            Line("Size of a sheet", show_size(size, system=system)),
+            Line("Grammage", show_grammage(grammage)),
+            Line("One sheet", one, "size × grammage"),
+            *counts,
+        )
+
+    return steps
 
 
 def _as_grams(exact_mg: Fraction) -> Quantity:
     return Q(Decimal(exact_mg.numerator) / exact_mg.denominator / 1000, "g")
+
+
+def _thin(thickness_um: int, system: System) -> str:
+    """Word a thickness; an inch needs a place more than a millimetre."""
+    return show_length(thickness_um, system=system, places=4 if system == "US" else 3)
 
 
 def _about(count: Fraction) -> str:
@@ -100,7 +97,7 @@ def from_weight(as_is_mass: Quantity) -> Estimate:
     8000000
     """
     positive("The mass", as_is_mass.to("kg").magnitude, "kg")
-    return estimate_of(Fraction(to_mg(as_is_mass)), "weighed", ())
+    return estimate_of(Fraction(to_mg(as_is_mass)), "weighed")
 
 
 @takes(grammage="[grammage]")
@@ -138,8 +135,8 @@ def from_sheets(count: int, *, size: Size, grammage: Quantity) -> Estimate:
     2494800
     """
     sheets = Fraction(positive("The count", count, "sheets"))
-    lines = (*_sheet_lines(size, grammage), Line("Sheets", show_number(count), "counted"))
-    return estimate_of(sheets * _sheet_mg(size, grammage), "counted", lines)
+    steps = _counted(size, grammage, Line("Sheets", show_number(count), "counted"))
+    return estimate_of(sheets * _sheet_mg(size, grammage), "counted", steps)
 
 
 @takes(grammage="[grammage]")
@@ -185,12 +182,13 @@ def from_reams(
     """
     per_ream = positive("Sheets per ream", sheets_per_ream, "sheets")
     sheets = Fraction(positive("The count", reams, "reams")) * Fraction(per_ream)
-    lines = (
-        *_sheet_lines(size, grammage),
+    steps = _counted(
+        size,
+        grammage,
         Line("Sheets", show_number(sheets_per_ream), "to the ream"),
         Line("Reams", show_number(reams), "counted"),
     )
-    return estimate_of(sheets * _sheet_mg(size, grammage), "reams", lines)
+    return estimate_of(sheets * _sheet_mg(size, grammage), "reams", steps)
 
 
 @takes(height="[length]", grammage="[grammage]", thickness="[length]")
@@ -236,18 +234,21 @@ def from_pile(
     if thickness is None:
         per_m2 = Fraction(grammage.to("g/m2").magnitude)
         thick = PILE_THICKNESS_UM * per_m2 / PILE_GRAMMAGE
-        because = "0.10 mm at 80 g/m², in proportion"
     else:
         thick = Fraction(positive("The thickness", thickness.to("um").magnitude, "µm"))
-        because = "measured"
     sheets = tall / thick
-    lines = (
-        *_sheet_lines(size, grammage),
-        Line("Height of the pile", show_length(height)),
-        Line("Thickness of a sheet", show_length(round(thick), places=3), because),
-        Line("Sheets", _about(sheets), "height ÷ thickness"),
-    )
-    return estimate_of(sheets * one, "pile", lines)
+
+    def steps(system: System) -> tuple[Line, ...]:
+        usual = f"{_thin(PILE_THICKNESS_UM, system)} at {show_grammage(PILE_GRAMMAGE)}"
+        because = f"{usual}, in proportion" if thickness is None else "measured"
+        return (
+            *_counted(size, grammage)(system),
+            Line("Height of the pile", show_length(height, system=system)),
+            Line("Thickness of a sheet", _thin(round(thick), system), because),
+            Line("Sheets", _about(sheets), "height ÷ thickness"),
+        )
+
+    return estimate_of(sheets * one, "pile", steps)
 
 
 @takes(grammage="[grammage]")
@@ -294,12 +295,13 @@ def from_boxes(
     """
     per_box = positive("Sheets per box", sheets_per_box, "sheets")
     sheets = Fraction(positive("The count", boxes, "boxes")) * Fraction(per_box)
-    lines = (
-        *_sheet_lines(size, grammage),
+    steps = _counted(
+        size,
+        grammage,
         Line("Sheets", show_number(sheets_per_box), "to the box"),
         Line("Boxes", show_number(boxes), "counted"),
     )
-    return estimate_of(sheets * _sheet_mg(size, grammage), "boxes", lines)
+    return estimate_of(sheets * _sheet_mg(size, grammage), "boxes", steps)
 
 
 @takes(as_is_mass="[mass]")
@@ -331,7 +333,7 @@ def from_guess(as_is_mass: Quantity) -> Estimate:
     1800000
     """
     positive("The mass", as_is_mass.to("kg").magnitude, "kg")
-    return estimate_of(Fraction(to_mg(as_is_mass)), "guess", ())
+    return estimate_of(Fraction(to_mg(as_is_mass)), "guess")
 
 
 def worth_of(estimate: Estimate, *, moisture: Decimal, usable_share: Decimal) -> Worth:
@@ -375,20 +377,6 @@ def worth_of(estimate: Estimate, *, moisture: Decimal, usable_share: Decimal) ->
     dry_low_mg = math.floor(estimate.low_mg * dry_share)
     dry_high_mg = math.ceil(estimate.high_mg * dry_share)
     ends = (usable_mg(dry_low_mg, usable_share), usable_mg(dry_high_mg, usable_share))
-    lines = [
-        Line("As-is mass", show_mass(estimate.as_is_mg), estimate.method),
-        Line("Moisture", show_share(moisture), "of the as-is mass"),
-        Line("Oven-dry mass", show_mass(dry_mg), "as-is × (1 − moisture)", kind="line"),
-        Line("Usable share", show_share(usable_share), "of the oven-dry mass"),
-        Line(
-            "Usable fibre",
-            show_mass(usable_mg(dry_mg, usable_share)),
-            "oven-dry × usable share, rounded down",
-            kind="answer",
-        ),
-    ]
-    if estimate.band:
-        lines.append(Line("Low to high", f"{show_mass(ends[0])} to {show_mass(ends[1])}"))
     return Worth(
         oven_dry_mg=dry_mg,
         oven_dry_low_mg=dry_low_mg,
@@ -396,5 +384,7 @@ def worth_of(estimate: Estimate, *, moisture: Decimal, usable_share: Decimal) ->
         usable_mg=usable_mg(dry_mg, usable_share),
         usable_low_mg=ends[0],
         usable_high_mg=ends[1],
-        working=tuple(lines),
+        estimate=estimate,
+        moisture=moisture,
+        usable_share=usable_share,
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
+from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Q
 from django.forms import BaseInlineFormSet, inlineformset_factory
+from django.utils.functional import cached_property
 
 from fibres.forms.common import above_zero
 from fibres.forms.fibres import SAME_NAME, short_text
@@ -16,6 +18,10 @@ from studio.forms import HouseModelForm, MoneyField, RowModelForm, ShareField
 from studio.units import show_share
 
 BLANK_ROWS = 3
+MOST_ROWS, MOST_READ = 40, 60
+MEANWHILE = (
+    "Somebody changed this furnish meanwhile. Look at it again, and enter your change once more."
+)
 WHOLE = Decimal(1)
 MOST_SHRINKAGE = Decimal("0.6")
 MOST_PLACES = 6
@@ -38,20 +44,53 @@ class FurnishForm(HouseModelForm):
         error_messages = {"name": {"unique": SAME_NAME}}
 
 
-class PartForm(RowModelForm):
+class ListedFibreField(forms.ModelChoiceField):
+    """A fibre out of a list that was read once for all rows."""
+
+    def offer(self, fibres: Iterable[Fibre]) -> None:
+        """Offer these fibres, without asking the database for them again."""
+        self.listed = {str(fibre.pk): fibre for fibre in fibres}
+        named = [(fibre.pk, fibre.name) for fibre in self.listed.values()]
+        self.choices = [("", self.empty_label), *named]
+
+    def to_python(self, value: Any) -> Fibre | None:
+        """Find the fibre in the list."""
+        if value in self.empty_values:
+            return None
+        if str(value) not in self.listed:
+            raise ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
+        return self.listed[str(value)]
+
+
+class RowOfMany(RowModelForm):
+    """A row that is compared with the others as they were sent, not as they were kept before."""
+
+    def validate_unique(self) -> None:
+        """Leave doubles to the formset: two rows may exchange what they say."""
+
+    def validate_constraints(self) -> None:
+        """Leave the rules of the table to the fields and the formset, for the same reason."""
+
+
+class PartForm(RowOfMany):
     """One fibre by its share of the dry fibre."""
 
+    fibre = ListedFibreField(queryset=Fibre.objects.all())
     share = ShareField(label="Share of dry fibre", validators=[above_zero, _fits_the_book])
 
     class Meta:
         model = FurnishPart
         fields = ["fibre", "share"]
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, fibres: Sequence[Fibre] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # A fibre that was closed since stays in the furnishes that have it.
-        offered = Q(closed_on=None, is_refused=False) | Q(pk=self.instance.fibre_id)
-        self.fields["fibre"].queryset = Fibre.objects.filter(offered)
+        kept = self.instance.fibre_id
+        self.fields["fibre"].offer(
+            fibre
+            for fibre in fibres
+            if fibre.pk == kept or not (fibre.is_closed or fibre.is_refused)
+        )
 
 
 class AdditionForm(RowModelForm):
@@ -65,7 +104,7 @@ class AdditionForm(RowModelForm):
         fields = ["name", "kind", "dose", "minor_per_kg"]
 
 
-class ShrinkageForm(RowModelForm):
+class ShrinkageForm(RowOfMany):
     """How far the furnish shrinks in one way of drying."""
 
     across = ShareField(most=MOST_SHRINKAGE)
@@ -79,6 +118,10 @@ class ShrinkageForm(RowModelForm):
 class Rows(BaseInlineFormSet):
     """Rows of a furnish; a row that says what another says is named in plain words."""
 
+    default_error_messages = {
+        **BaseInlineFormSet.default_error_messages,
+        "too_many_forms": "Give at most %(num)d rows.",
+    }
     twice = "Two rows say the same. Put them together in one row."
 
     def get_unique_error_message(self, unique_check: Any) -> str:
@@ -89,11 +132,39 @@ class Rows(BaseInlineFormSet):
         """Say the same beside the second of the two rows."""
         return self.twice
 
+    def save(self, commit: bool = True) -> Any:
+        """Take out what changes before it is put in again, so that rows can exchange fibres."""
+        gone = self.deleted_forms
+        changed = [form for form in self.initial_forms if form in gone or form.has_changed()]
+        self.model.objects.filter(pk__in=[form.instance.pk for form in changed]).delete()
+        return super().save(commit=commit)
+
 
 class PartRows(Rows):
     """The fibres of a furnish: at least one, and all of it together exactly 100 %."""
 
     twice = "A fibre stands in two rows. Put its shares together in one row."
+
+    @cached_property
+    def fibres(self) -> list[Fibre]:
+        """Every fibre, read once for all rows."""
+        return list(Fibre.objects.all())
+
+    def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
+        """Give every row the same list."""
+        return {**super().get_form_kwargs(index), "fibres": self.fibres}
+
+    def full_clean(self) -> None:
+        """Say one thing of rows that another page took out, and not one of each row."""
+        super().full_clean()
+        if any("id" in form.errors for form in self.initial_forms):
+            for form in self.initial_forms:
+                form.errors.pop("id", None)
+            self._non_form_errors = self.error_class([MEANWHILE], error_class="nonform")
+
+    def shown_pks(self) -> set[int]:
+        """Return the keys of the parts that the page was made with."""
+        return {form.instance.pk for form in self.initial_forms}
 
     def clean(self) -> None:
         """Add the shares up."""
@@ -131,12 +202,18 @@ class ShrinkageRows(Rows):
     twice = "A way of drying stands in two rows. Keep one of them."
 
 
+LIMITS = {
+    "extra": BLANK_ROWS,
+    "max_num": MOST_ROWS,
+    "absolute_max": MOST_READ,
+    "validate_max": True,
+}
 PartFormSet = inlineformset_factory(
-    Furnish, FurnishPart, form=PartForm, formset=PartRows, extra=BLANK_ROWS
+    Furnish, FurnishPart, form=PartForm, formset=PartRows, **LIMITS
 )
 AdditionFormSet = inlineformset_factory(
-    Furnish, Addition, form=AdditionForm, formset=Rows, extra=BLANK_ROWS
+    Furnish, Addition, form=AdditionForm, formset=Rows, **LIMITS
 )
 ShrinkageFormSet = inlineformset_factory(
-    Furnish, Shrinkage, form=ShrinkageForm, formset=ShrinkageRows, extra=BLANK_ROWS
+    Furnish, Shrinkage, form=ShrinkageForm, formset=ShrinkageRows, **LIMITS
 )

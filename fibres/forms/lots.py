@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -15,8 +16,9 @@ from fibres.forms.common import (
     past_day,
     some_dry,
 )
+from fibres.forms.fibres import short_text
 from fibres.models import Lot, Movement, Source
-from studio.forms import HouseForm, MassField, MoneyField, ShareField
+from studio.forms import DayField, HouseForm, HouseModelForm, MassField, MoneyField, ShareField
 
 FORMS = ("Dry sheet", "Dry bark", "Dry loose", "Torn", "Shredded", "Wet pulp", "Half-stuff")
 SAMPLE_UNITS = ("g", "kg", "oz")
@@ -81,6 +83,50 @@ class ReceiveForm(MoneyMixin, HouseForm):
         own: Decimal | None = self.cleaned_data["preparation_yield"]
         usual: Decimal = self.cleaned_data["fibre"].preparation_yield
         return usual if own is None else own
+
+
+class LotForm(HouseModelForm):
+    """What is said of a lot; what it holds changes by acts alone."""
+
+    form = forms.CharField(
+        label="Form it came in", max_length=60, required=False, widget=KnownInput(FORMS)
+    )
+    paid_minor = MoneyField(
+        label="Paid", required=False, help_text="For the whole lot, with its share of freight."
+    )
+    preparation_yield = ShareField(
+        label="Preparation yield of this lot",
+        required=False,
+        validators=[above_zero],
+        help_text="Only where this lot differs from what is usual for its fibre.",
+    )
+    keep_until = DayField(
+        label="Keep until", required=False, help_text="Empty where it keeps dry."
+    )
+    remarks = short_text()
+
+    class Meta:
+        model = Lot
+        fields = [
+            "form", "paid_minor", "preparation_yield", "keep_until", "is_confidential", "remarks",
+        ]  # fmt: skip
+        labels = {"is_confidential": "It may show private papers"}
+
+    def clean_keep_until(self) -> date | None:
+        """Refuse a day before the lot came."""
+        until: date | None = self.cleaned_data["keep_until"]
+        came = self.instance.received_on
+        if until and until < came:
+            raise forms.ValidationError(
+                f"The lot came on {came:%d %b %Y}. Give that day or a later one."
+            )
+        return until
+
+    def save(self, commit: bool = True) -> Lot:
+        """Write these columns alone: the balance may have moved since the row was read."""
+        lot: Lot = self.instance
+        lot.save(update_fields=self._meta.fields)
+        return lot
 
 
 class MoistureForm(HouseForm):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db import transaction
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.generic import TemplateView
@@ -11,12 +12,14 @@ from django.views.generic import TemplateView
 from fibres import queries
 from fibres.filters import FurnishFilter
 from fibres.forms.furnishes import (
+    MEANWHILE,
+    WHOLE,
     AdditionFormSet,
     FurnishForm,
     PartFormSet,
     ShrinkageFormSet,
 )
-from fibres.models import Fibre, Furnish
+from fibres.models import Fibre, Furnish, FurnishPart
 from fibres.tables import (
     AdditionTable,
     FurnishTable,
@@ -25,6 +28,7 @@ from fibres.tables import (
     parts_in_words,
 )
 from studio import roles
+from studio.errors import StudioError
 from studio.lists import ListPage, house_table
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
@@ -120,6 +124,21 @@ class FurnishChange(RowPage):
         if self.is_new:
             return ("Furnishes", reverse("furnishes"))
         return (self.row.name, self.row.get_absolute_url())
+
+    def act(self, form: Any, key: Any) -> Any:
+        """Save the furnish, if its fibres are those of the page and still make up the whole."""
+        with transaction.atomic():
+            # The lock on the furnish keeps its parts as they are until these are written.
+            list(Furnish.objects.select_for_update().filter(pk=self.row.pk))
+            parts = FurnishPart.objects.filter(furnish_id=self.row.pk)
+            shown = self.formsets()["parts"].shown_pks()
+            if set(parts.values_list("pk", flat=True)) != shown:
+                raise StudioError(MEANWHILE)
+            page = super().act(form, key)
+            saved = FurnishPart.objects.filter(furnish_id=self.row.pk)
+            if sum(saved.values_list("share", flat=True)) != WHOLE:
+                raise StudioError(MEANWHILE)
+        return page
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the three lists, each by its name, and whether there is a fibre to choose."""

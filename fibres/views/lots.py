@@ -15,13 +15,14 @@ from django.views.generic import TemplateView
 from fibres import lotbook, queries
 from fibres.calc import moisture as wet
 from fibres.filters import LotFilter
+from fibres.forms.lots import LotForm
 from fibres.models import Lot, Movement
 from fibres.tables import BookTable, LotTable
 from studio import roles
 from studio.charts import stepped
 from studio.lists import ListPage, house_table
 from studio.money import show_money
-from studio.pages import HousePage
+from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 from studio.templatetags.studio import day as day_words
 from studio.units import show_mass, show_number, show_share
@@ -100,6 +101,13 @@ class LotPage(OneLot, HousePage, TemplateView):
         return f"{opening} Use it by {day}."
 
     @property
+    def hidden_name(self) -> str:
+        """The name of the donor where the reader may not know it, or nothing."""
+        name: str = self.lot.source.name
+        shown = self.lot.source_name  # type: ignore[attr-defined]
+        return "" if shown == name else name
+
+    @property
     def is_past(self) -> bool:
         """Whether fibre is left after the day it was to be kept until."""
         lot = self.lot
@@ -142,7 +150,7 @@ class LotPage(OneLot, HousePage, TemplateView):
             ("Received", day_words(lot.received_on)),
             ("As it came", show_mass(lot.as_is_mg, system=self.studio.units)),
             *self._paid(),
-            ("Remarks", lot.remarks),
+            ("Remarks", lotbook.without_donor(lot.remarks, self.hidden_name)),
         ]
         return [what, whence]
 
@@ -158,12 +166,11 @@ class LotPage(OneLot, HousePage, TemplateView):
         """Add figures, chart, book and facts."""
         lot, user = self.lot, self.request.user
         movements = list(queries.movements_of(lot))
-        unnamed = lot.source_name != lot.source.name  # type: ignore[attr-defined]
         book = lotbook.book_of(
             movements,
             lot.moisture_tests.select_related("entry__by"),
             source_name=lot.source_name,  # type: ignore[attr-defined]
-            hidden_name=lot.source.name if unnamed else "",
+            hidden_name=self.hidden_name,
             system=self.studio.units,
         )
         may_correct = roles.can(user, "store.correct")
@@ -184,6 +191,7 @@ class LotPage(OneLot, HousePage, TemplateView):
                 exclude=[] if may_correct else ["put_right"],
             ),
             facts=self.facts(),
+            may_change=may_correct,
             may_test=roles.can(user, "store.receive") and bool(lot.oven_dry_mg),
             may_take=roles.can(user, "store.take") and bool(lot.oven_dry_mg),
             **kwargs,
@@ -197,6 +205,38 @@ class LotPage(OneLot, HousePage, TemplateView):
             keep_until=self.lot.keep_until if self.lot.oven_dry_mg else None,
             unit="lb" if self.studio.units == "US" else "kg",
         )
+
+
+@needs("store.correct")
+class LotChange(RowPage):
+    """Change what is said of a lot; its mass and moisture are changed by acts."""
+
+    model = Lot
+    form_class = LotForm
+    slug_field = "ref"
+    noun = "lot"
+    lede = "Mass and moisture stay: correct a line of its book, or weigh its moisture."
+    side_head = "The lot"
+    button = "Keep it"
+
+    def get_heading(self) -> str:
+        """Name the lot."""
+        return f"Change what is said of {self.row.ref}"
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the lot."""
+        return (f"Lot {self.row.ref}", self.row.get_absolute_url())
+
+
+@needs("store.correct")
+class LotClose(ClosePage):
+    """Close a lot, or open it again; its movements keep it from being removed."""
+
+    model = Lot
+    slug_field = "ref"
+    noun = "lot"
+    list_route = "lots"
+    template_name = "fibres/lot_close.html"
 
 
 def _figure_and_unit(worded: str) -> tuple[str, str]:

@@ -65,7 +65,7 @@ class LogScrapPage(FormPage):
         return {
             "lines": [*lines, *sheets],
             "band": gifts.band_words(estimate, worth, system),
-            "working": estimate.working,
+            "working": estimate.lines(system),
             "cautions": given["fibre"].cautions,
             "is_confidential": given["is_confidential"],
         }

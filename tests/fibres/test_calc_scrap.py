@@ -86,7 +86,7 @@ def test_a_guess_is_wide():
 
 def test_ends_round_outward():
     # 1 mg within 3 %: 0.97 down, 1.03 up
-    assert ends(estimate_of(Fraction(1), "counted", ())) == (0, 1, 2)
+    assert ends(estimate_of(Fraction(1), "counted")) == (0, 1, 2)
 
 
 def test_working_ends_with_the_answer_and_its_band():

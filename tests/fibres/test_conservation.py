@@ -110,6 +110,11 @@ class Store(RuleBasedStateMachine):
         except RangeError:
             assert lot.received_oven_dry_mg + change > lot.as_is_mg
             return
+        except NotEnoughError:
+            # Of a lot that holds nothing no figure can be put right.
+            assert self.held[pk] == 0
+            assert not has_dried
+            return
         self.moisture[pk] = found
         self.held[pk] += change
         self.put_right[pk] += change

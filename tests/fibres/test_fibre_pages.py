@@ -173,7 +173,7 @@ def test_fibre_with_a_lot_is_closed_and_opened_but_not_removed(owner_client):
     owner_client.post(close, {"deed": "close"})
     fibre.refresh_from_db()
     assert fibre.is_closed
-    owner_client.post(close, {"deed": "close"})
+    owner_client.post(close, {"deed": "open"})
     fibre.refresh_from_db()
     assert not fibre.is_closed
 

@@ -52,7 +52,7 @@ def test_source_is_changed_and_closed(owner_client):
         ({"kind": ""}, "Kind: Choose one."),
         ({"lead_days": "some"}, "Order to delivery:"),
         ({"lead_days": "99999"}, "Order to delivery: Give 3650 or fewer."),
-        ({"thanked_on": "2999-01-01"}, "Thanked on: That day has not come yet."),
+        ({"thanked_on": "2099-12-31"}, "Thanked on: That day has not come yet."),
         ({"contact": "x" * 201}, "Contact: Give at most 200 characters"),
     ],
 )

@@ -16,8 +16,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from fibres import gifts, services
-from fibres.calc.estimates import Estimate
-from fibres.calc.scrap import Worth
+from fibres.calc.estimates import Estimate, Worth
 from fibres.gifts import NEEDED, Measure
 from fibres.models import Fibre, Lot
 from studio import cautions
