@@ -30,7 +30,7 @@ class LotFilter(HouseFilterSet):
     fibre = ModelChoiceFilter(queryset=Fibre.objects.all())
     source = ModelChoiceFilter(queryset=_sources, label="From")
     left = ChoiceFilter(choices=HELD, method="by_left", label="Left")
-    words = WordsFilter(("ref", "form", "remarks"), label="Words")
+    words = WordsFilter(("ref", "form", "fibre__name"), label="Words")
 
     class Meta:
         model = Lot

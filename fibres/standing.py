@@ -104,7 +104,8 @@ def finding(rows: Sequence[Standing], system: System = "metric") -> str:
             f"{show_mass(on_hand, system=system)} is on hand."
         )
     else:
-        free = show_mass(on_hand - promised, system=system)
+        # What one fibre lacks does not make another less free.
+        free = show_mass(sum(max(0, row.free_mg) for row in rows), system=system)
         opening = f"{free} free of {show_mass(on_hand, system=system)} on hand."
     return " ".join([opening, *_wanting(rows)])
 

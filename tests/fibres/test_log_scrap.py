@@ -10,6 +10,7 @@ from django.urls import reverse
 from fibres import gifts
 from fibres.gifts import Measure
 from fibres.models import Lot, Source
+from fibres.reference import load_fibres
 from fibres.views import LogScrapPage
 from studio.errors import StudioError
 from studio.models import Entry
@@ -397,3 +398,11 @@ def test_command_says_where_classes_come_from():
     with pytest.raises(CommandError, match="Run load_reference first"):
         call_command("log_scrap", "--class", "Office white", "--mass", "8 kg")
     assert not Entry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_refused_class_is_refused_by_part_of_its_name_too():
+    load_fibres()
+    with pytest.raises(CommandError, match="refused at the door: Heat-sensitive"):
+        call_command("log_scrap", donor="Reed", mass="1 kg", **{"class": "till receipts"})
+    assert not Lot.objects.exists()

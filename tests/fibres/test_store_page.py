@@ -153,9 +153,9 @@ def test_several_short_and_low_fibres_are_named_together():
         make_lot(fibre)
     rows = standing_of(promised={fibres[0].pk: 20 * KG, fibres[1].pk: 10 * KG})
     assert [row.mark[1] for row in rows[:3]] == ["Short", "Short", "Below minimum"]
-    # By hand: 7 × 9.2 kg is 64.4 kg, of which 30 kg is promised.
+    # By hand: 7 × 9.2 kg is 64.4 kg; A and B are short, so only 5 × 9.2 kg is free.
     assert finding(rows) == (
-        "34.40\xa0kg free of 64.40\xa0kg on hand. A and B are short. "
+        "46.00\xa0kg free of 64.40\xa0kg on hand. A and B are short. "
         "C, D, E and 2 more are below their minimum."
     )
 

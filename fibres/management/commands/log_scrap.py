@@ -134,6 +134,10 @@ def scrap_class(name: str) -> Fibre:
     classes = list(Fibre.objects.filter(is_scrap=True, closed_on=None))
     wanted = " ".join(name.split()).casefold()
     found = next((one for one in classes if one.name.casefold() == wanted), None)
+    if found is None and wanted:
+        # What is refused is refused by part of its name too: nobody should have to guess it.
+        refused = (one for one in classes if one.is_refused and wanted in one.name.casefold())
+        found = next(refused, None)
     if found is None:
         offered = [one.name for one in classes if not one.is_refused]
         if not offered:
