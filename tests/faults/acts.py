@@ -141,4 +141,4 @@ def _write_for_ever(lot: str, seed: float, pipe: int) -> None:
         _take(held, dice.randint(1, 1000), dice, key)
         os.write(pipe, f"{key.hex}\n".encode())
         # A breath between entries: SQLite's lock is not fair to who waits for it.
-        time.sleep(dice.uniform(0, 0.004))
+        time.sleep(dice.uniform(0, 0.012))

@@ -134,6 +134,16 @@ def test_energy_and_water_by_kilogram_and_pull():
     assert parts(found)["energy_water"] == Decimal(9 + 20)
 
 
+def test_pounds_and_gallons_are_spoken_where_the_studio_measures_in_them():
+    rates = replace(NOTHING, litres_per_pull=Decimal(50))
+    found = cost(PLAIN, 10, fibres=[LINTER], additions=[], rates=rates, system="US")
+    said = {part.key: part.because for part in found.parts}
+    # By hand: 10.00 a kg × 0.45359237 kg a lb = 4.54; 500 L / 3.785411784 L a gallon = 132.
+    assert "£4.54 a lb" in said["fibre"]
+    assert "132\u00a0gal" in said["energy_water"]
+    assert parts(found)["fibre"] == Decimal(100)
+
+
 def test_rooms_by_the_hour_and_packing_by_the_sheet():
     found = reckon(
         overhead_minor_per_hour=Decimal(400), setup_minutes=Decimal(30),
