@@ -345,8 +345,14 @@ def _parts(
             f"{mass(run.trial_mg)} in trial sheets, {mass(run.heel_mg)} in the heel"
             + (f", less {mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""),
         ),
-        "overhead": (minutes / MINUTES * rates.overhead_minor_per_hour, "By the hour"),
-        "packing": (rates.packing_minor_per_sheet * quantity, "By the sheet"),
+        "overhead": (
+            minutes / MINUTES * rates.overhead_minor_per_hour,
+            f"{_hours(minutes)} at {_money(rates.overhead_minor_per_hour, rates)}",
+        ),
+        "packing": (
+            rates.packing_minor_per_sheet * quantity,
+            f"{_money(rates.packing_minor_per_sheet, rates)} a sheet",
+        ),
     }
     return tuple(
         CostPart(key, label, amounts[key][0] / quantity, amounts[key][1]) for key, label in PARTS
