@@ -290,6 +290,32 @@ class _Run:
         return self.pulls + self.trial_pulls
 
 
+@dataclass(frozen=True, slots=True)
+class _Blend:
+    """What a kilogram of dry fibre in the vat costs and takes, fibres and additions together."""
+
+    fibre_minor: Decimal
+    addition_minor: Decimal
+    sorting_minutes: Decimal
+
+    @classmethod
+    def of(cls, fibres: Sequence[FibrePrice], additions: Sequence[AdditionPrice]) -> _Blend:
+        issued = [(fibre, fibre.share / fibre.preparation_yield) for fibre in fibres]
+        dosed = (addition.dose * (addition.minor_per_kg or 0) for addition in additions)
+        return cls(
+            fibre_minor=sum(
+                (mass * (fibre.minor_per_kg or 0) for fibre, mass in issued), Decimal(0)
+            ),
+            addition_minor=sum(dosed, Decimal(0)),
+            sorting_minutes=sum(
+                (mass * fibre.sorting_minutes_per_kg for fibre, mass in issued), Decimal(0)
+            ),
+        )
+
+
+_Amounts = dict[str, tuple[Decimal, str]]
+
+
 def _parts(
     run: _Run,
     fibres: Sequence[FibrePrice],
@@ -299,64 +325,62 @@ def _parts(
     *,
     system: System,
 ) -> tuple[CostPart, ...]:
-    fibre_rate = sum(
-        (
-            fibre.share / fibre.preparation_yield * (fibre.minor_per_kg or Decimal(0))
-            for fibre in fibres
-        ),
-        Decimal(0),
+    blend = _Blend.of(fibres, additions)
+    packing = _money(rates.packing_minor_per_sheet, rates)
+    amounts: _Amounts = {
+        **_materials(run, blend, rates, system),
+        **_work(run, blend, rates, system),
+        "packing": (rates.packing_minor_per_sheet * quantity, f"{packing} a sheet"),
+    }
+    return tuple(
+        CostPart(key, label, amounts[key][0] / quantity, amounts[key][1]) for key, label in PARTS
     )
-    addition_rate = sum(
-        (addition.dose * (addition.minor_per_kg or Decimal(0)) for addition in additions),
-        Decimal(0),
-    )
-    sorting_rate = sum(
-        (fibre.share / fibre.preparation_yield * fibre.sorting_minutes_per_kg for fibre in fibres),
-        Decimal(0),
-    )
-    vat_kg = run.sheet_mg / MG_PER_KG
+
+
+def _materials(run: _Run, blend: _Blend, rates: Rates, system: System) -> _Amounts:
+    """Reckon fibre, additions, and what is spent on trial sheets and the heel."""
+    mass = partial(show_mass, system=system)
+    vat_kg, vat = run.sheet_mg / MG_PER_KG, mass(run.sheet_mg)
     spent_kg = (run.trial_mg + run.heel_mg * (1 - rates.heel_recovered)) / MG_PER_KG
     back_kg = run.broke_mg * rates.broke_recovered / MG_PER_KG
+    back = f", less {mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""
+    return {
+        "fibre": (
+            vat_kg * blend.fibre_minor,
+            f"{vat} in the vat at {_by_mass(blend.fibre_minor, rates, system)}",
+        ),
+        "additions": (vat_kg * blend.addition_minor, f"Dosed on {vat} of dry fibre"),
+        "waste": (
+            spent_kg * (blend.fibre_minor + blend.addition_minor) - back_kg * blend.fibre_minor,
+            f"{mass(run.trial_mg)} in trial sheets, {mass(run.heel_mg)} in the heel{back}",
+        ),
+    }
+
+
+def _work(run: _Run, blend: _Blend, rates: Rates, system: System) -> _Amounts:
+    """Reckon hours, rooms, energy and water; trial pulls take all of them too."""
     charged_kg = (run.sheet_mg + run.trial_mg + run.heel_mg) / MG_PER_KG
-    sorting = sorting_rate * charged_kg
+    sorting = blend.sorting_minutes * charged_kg
     minutes = rates.setup_minutes + run.all_pulls * rates.minutes_per_pull + sorting
+    hours, worded = minutes / MINUTES, _hours(minutes)
     kwh = charged_kg * rates.kwh_per_kg + run.all_pulls * rates.kwh_per_pull
     litres = run.all_pulls * rates.litres_per_pull
-    mass = partial(show_mass, system=system)
-    vat = mass(run.sheet_mg)
-    amounts = {
-        "fibre": (
-            vat_kg * fibre_rate,
-            f"{vat} in the vat at {_by_mass(fibre_rate, rates, system)}",
-        ),
-        "additions": (vat_kg * addition_rate, f"Dosed on {vat} of dry fibre"),
+    sorted_too = f", sorting {_hours(sorting)}" if sorting else ""
+    return {
         "labour": (
-            minutes / MINUTES * rates.hourly_rate_minor,
-            f"{_hours(minutes)} at {_money(rates.hourly_rate_minor, rates)}, setting up and "
-            f"{run.trial_pulls} trial pulls counted"
-            + (f", sorting {_hours(sorting)}" if sorting else ""),
+            hours * rates.hourly_rate_minor,
+            f"{worded} at {_money(rates.hourly_rate_minor, rates)}, setting up and "
+            f"{run.trial_pulls} trial pulls counted{sorted_too}",
+        ),
+        "overhead": (
+            hours * rates.overhead_minor_per_hour,
+            f"{worded} at {_money(rates.overhead_minor_per_hour, rates)}",
         ),
         "energy_water": (
             kwh * rates.minor_per_kwh + litres / LITRES_PER_M3 * rates.minor_per_m3,
             f"{kwh:.1f} kWh and {_volume(litres, system)}",
         ),
-        "waste": (
-            spent_kg * (fibre_rate + addition_rate) - back_kg * fibre_rate,
-            f"{mass(run.trial_mg)} in trial sheets, {mass(run.heel_mg)} in the heel"
-            + (f", less {mass(int(back_kg * MG_PER_KG))} of broke" if back_kg else ""),
-        ),
-        "overhead": (
-            minutes / MINUTES * rates.overhead_minor_per_hour,
-            f"{_hours(minutes)} at {_money(rates.overhead_minor_per_hour, rates)}",
-        ),
-        "packing": (
-            rates.packing_minor_per_sheet * quantity,
-            f"{_money(rates.packing_minor_per_sheet, rates)} a sheet",
-        ),
     }
-    return tuple(
-        CostPart(key, label, amounts[key][0] / quantity, amounts[key][1]) for key, label in PARTS
-    )
 
 
 def _money(minor: Decimal, rates: Rates) -> str:
