@@ -133,9 +133,11 @@ def _dry_share_received(movement: Movement) -> Fraction:
 def _correct_receipt(lot: Lot, as_is_mg: int, change: int) -> None:
     """Keep what the lot says of its receipt in step: mass, and the minutes spent sorting it."""
     minutes = lot.sorting_minutes * as_is_mg / lot.as_is_mg if lot.as_is_mg else Decimal(0)
+    # Of a lot that never came nothing is left, whatever a test put right of it.
+    received = max(0, lot.received_oven_dry_mg + change) if as_is_mg else 0
     Lot.objects.filter(pk=lot.pk).update(
         as_is_mg=as_is_mg,
-        received_oven_dry_mg=max(0, lot.received_oven_dry_mg + change),
+        received_oven_dry_mg=received,
         sorting_minutes=minutes.quantize(Decimal("0.01")),
     )
 

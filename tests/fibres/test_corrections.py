@@ -6,7 +6,7 @@ import pytest
 
 from fibres import services
 from fibres.models import Lot, MoistureTest, Movement
-from studio.errors import NotEnoughError, RangeError
+from studio.errors import NotEnoughError, RangeError, StudioError
 from tests.builders import KG, day, make_lot
 
 pytestmark = pytest.mark.django_db
@@ -122,3 +122,20 @@ def test_test_is_of_a_day_on_which_the_lot_was_there(has_dried, days_ago, why, p
     with pytest.raises(RangeError, match=why):
         weigh(lot, percent, has_dried=has_dried, tested_on=day(days_ago))
     assert not MoistureTest.objects.exists()
+
+
+@pytest.mark.parametrize("percent", [15, 5])
+def test_lot_that_never_came_takes_what_its_test_corrected_back_too(percent):
+    lot = make_lot(as_is_mg=10 * KG, moisture="0.1")
+    weigh(lot, percent)
+    assert lot.movements.count() == 2
+    put_right(lot, 0)
+    assert held(lot) == 0
+
+
+def test_line_that_weighed_moisture_wrote_is_not_corrected_by_a_mass():
+    lot = make_lot(as_is_mg=10 * KG, moisture="0.1")
+    weigh(lot, 15)
+    with pytest.raises(StudioError, match="Weigh a sample again"):
+        services.correct(lot.movements.last(), as_is_mg=KG, happened_on=day(), why="slip", by=None)
+    assert lot.movements.count() == 2
