@@ -44,7 +44,12 @@ def lacks(answer: Answer, system: System = "metric") -> str:
 
 
 def finding(answer: Answer, today: date, system: System = "metric") -> str:
-    """Say in one sentence how a commission stands."""
+    """Say how a commission stands, and first that it is late, if it is."""
+    late = f"It was due on {day(answer.due, today)}. " if answer.due < today else ""
+    return late + _how_it_stands(answer, today, system)
+
+
+def _how_it_stands(answer: Answer, today: date, system: System) -> str:
     if answer.state == COVERED:
         return f"The store covers all {answer.wanted}, also at the safe count."
     if answer.state == JUST_COVERED:

@@ -30,6 +30,11 @@ def test_covered_and_just_covered_are_told_apart():
     assert "at the average count" in wording.finding(just, TODAY)
 
 
+def test_what_is_late_says_so_first():
+    late = first([lot()], [promise(due="2027-02-20")])
+    assert wording.finding(late, TODAY).startswith("It was due on Sat 20 Feb. The store covers")
+
+
 def test_what_waits_for_a_receipt_names_the_day_and_what_can_be_made_till_then():
     lots = [lot(usable=600), lot("L2", usable=400, **{"from": "2027-03-12"})]
     found = first(lots, [promise()])
