@@ -61,15 +61,15 @@ def fibres_in_store() -> QuerySet[Fibre]:
         on_hand_mg=Sum("lots__oven_dry_mg", filter=held, default=0),
         lots_held=Count("lots", filter=held),
         last_received=Max("lots__received_on"),
-    )
+    ).order_by("name")
 
 
 def furnishes() -> QuerySet[Furnish]:
     """Return furnishes with their parts and the fibre of each."""
     parts = FurnishPart.objects.select_related("fibre")
-    return Furnish.objects.annotate(addition_count=Count("additions")).prefetch_related(
-        Prefetch("parts", parts)
-    )
+    # Rows that are counted over lose the model's own order.
+    counted = Furnish.objects.annotate(addition_count=Count("additions")).order_by("name")
+    return counted.prefetch_related(Prefetch("parts", parts))
 
 
 def movements_of(lot: Lot) -> QuerySet[Movement]:

@@ -29,8 +29,11 @@ def commissions_for(user: Any) -> QuerySet[Commission]:
 def sheets() -> QuerySet[Sheet]:
     """Return sheets with furnish and mould, and how many open commissions want them."""
     wanted = Q(commissions__state__in=Commission.OPEN)
-    return Sheet.objects.select_related("furnish", "mould").annotate(
-        open_commissions=Count("commissions", filter=wanted)
+    # Rows that are counted over lose the model's own order.
+    return (
+        Sheet.objects.select_related("furnish", "mould")
+        .annotate(open_commissions=Count("commissions", filter=wanted))
+        .order_by("name")
     )
 
 
@@ -44,7 +47,7 @@ def clients(user: Any) -> QuerySet[Client]:
         all_commissions=Count("commissions"),
         open_commissions=Count("commissions", filter=open_ones),
         last_due=Max("commissions__due"),
-    )
+    ).order_by("name")
 
 
 def lots_to_use_soon(today: date) -> QuerySet[Lot]:
