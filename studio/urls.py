@@ -9,6 +9,7 @@ urlpatterns = [
     path("log-out/", views.log_out, name="log_out"),
     path("first-run/", views.FirstRun.as_view(), name="first_run"),
     path("studio/", views.StudioPage.as_view(), name="studio"),
+    path("people/", views.PersonList.as_view(), name="people"),
     path("people/new/", views.PersonPage.as_view(), name="person_new"),
     path("people/<int:pk>/", views.PersonPage.as_view(), name="person"),
     path("moulds/", views.MouldList.as_view(), name="moulds"),

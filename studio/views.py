@@ -34,6 +34,12 @@ class MouldFilter(HouseFilterSet):
     words = WordsFilter(("name", "remarks"), label="Words")
 
 
+class PersonFilter(HouseFilterSet):
+    """People by words of their name."""
+
+    words = WordsFilter(("username",), label="Words")
+
+
 @needs(PUBLIC)
 class LogIn(LoginView):
     """Ask for user name and password."""
@@ -165,6 +171,22 @@ class MouldClose(ClosePage):
     model = Mould
     noun = "mould"
     list_route = "studio"
+
+
+@needs("studio.change")
+class PersonList(ListPage):
+    """Everybody with an account, to be narrowed and sorted."""
+
+    table_class = PersonTable
+    filterset_class = PersonFilter
+    heading = "People"
+    lede = "Who may sign in, and as what."
+    side_head = "People"
+    export_name = "people"
+
+    def get_queryset(self) -> QuerySet[Any]:
+        """Return accounts by name, with their roles."""
+        return get_user_model().objects.prefetch_related("groups").order_by("username")
 
 
 @needs("studio.change")

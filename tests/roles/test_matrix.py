@@ -16,7 +16,7 @@ pytestmark = [pytest.mark.roles, pytest.mark.django_db]
 ANONYMOUS = ""
 ACTORS = (ANONYMOUS, VIEWER, HAND, OWNER)
 ROUTES = routes()
-CHANGING = {"studio", "mould", "moulds", "person"}
+CHANGING = {"studio", "mould", "moulds", "people", "person"}
 ACTS = {
     "client": "clients.see",
     "clients": "clients.see",

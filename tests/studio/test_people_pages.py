@@ -96,3 +96,13 @@ def test_query_count_of_the_studio_page_does_not_grow(owner_client, django_asser
         make_user(HAND)
     with django_assert_num_queries(len(few)):
         owner_client.get(reverse("studio"))
+
+
+def test_people_are_listed_by_words_of_their_name_and_exported(owner_client):
+    make_user(HAND, name="reed")
+    make_user(VIEWER, name="sorrel")
+    page = owner_client.get(reverse("people"), {"words": "ree"}).content.decode()
+    assert "reed" in page
+    assert "sorrel" not in page
+    export = b"".join(owner_client.get(reverse("people"), {"format": "csv"})).decode("utf-8-sig")
+    assert "sorrel,Viewer" in export
