@@ -406,3 +406,16 @@ def test_refused_class_is_refused_by_part_of_its_name_too():
     with pytest.raises(CommandError, match="refused at the door: Heat-sensitive"):
         call_command("log_scrap", donor="Reed", mass="1 kg", **{"class": "till receipts"})
     assert not Lot.objects.exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [({"received": "2099-01-01"}, "has not come yet"), ({"donor": "x" * 10_000}, "80 characters")],
+)
+def test_dry_run_refuses_what_the_run_would(changes, sentence):
+    load_fibres()
+    given = {"donor": "Reed", "mass": "1 kg", "class": "White office paper", **changes}
+    with pytest.raises(CommandError, match=sentence):
+        call_command("log_scrap", dry_run=True, **given)
+    assert not Source.objects.exists()

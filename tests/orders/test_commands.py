@@ -219,6 +219,8 @@ def test_cost_at_several_numbers_gives_the_first_and_the_others(sheet):
     said = json.loads(run("cost", "C-101", "--quantity", "10", "250", "--json"))
     assert said["quantity"] == 10
     assert [found["quantity"] for found in said["others"]] == [250]
+    again = json.loads(run("cost", "C-101", "--quantity", "10", "--quantity", "250", "--json"))
+    assert again == said
 
 
 def test_cost_in_words_shows_the_sum_and_what_it_rests_on(fibre, sheet):

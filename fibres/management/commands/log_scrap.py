@@ -13,6 +13,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import CommandError, CommandParser
+from django.db import transaction
 from django.utils import timezone
 
 from fibres import gifts, services
@@ -79,9 +80,9 @@ class Command(StoreCommand):
         moisture = read_moisture(options["moisture"]) if weighed else fibre.usual_moisture
         received_on = read_day(options["received"])
         worth = gifts.worth(estimate, fibre, moisture)
-        ref = ""
-        if not options["dry_run"]:
-            known = Lot.MoistureKnown
+        known = Lot.MoistureKnown
+        # A dry run is the same act taken back, so that it refuses whatever the act would.
+        with transaction.atomic():
             ref = services.log_scrap(
                 estimate,
                 donor=options["donor"],
@@ -93,6 +94,9 @@ class Command(StoreCommand):
                 remarks=options["remarks"],
                 by=None,
             ).ref
+            if options["dry_run"]:
+                transaction.set_rollback(True)
+                ref = ""
         if options["json"]:
             self.stdout.write(json.dumps(as_json(ref, fibre, estimate, worth, moisture)))
             return

@@ -33,7 +33,7 @@ class Command(StoreCommand):
         """Take a reference and the numbers to cost."""
         parser.add_argument("ref", help="the commission, such as C-101")
         parser.add_argument(
-            "--quantity", nargs="+", metavar="N", default=[],
+            "--quantity", nargs="+", action="extend", metavar="N", default=[],
             help="numbers of good sheets; without, the commission's own",
         )  # fmt: skip
         parser.add_argument("--json", action="store_true", help="print one JSON object")
