@@ -228,6 +228,8 @@ class RowPage(FormPage):
     slug_field = "pk"
     noun = ""
     close_route = ""
+    # Whether the row has a page of its own to lead back to, beside the one it is changed on.
+    has_page = False
     parts_classes: tuple[tuple[str, Any], ...] = ()
 
     @property
@@ -252,6 +254,12 @@ class RowPage(FormPage):
     def get_form_kwargs(self) -> dict[str, Any]:
         """Give the form the row."""
         return {**super().get_form_kwargs(), "instance": self.row}
+
+    def get_back(self) -> tuple[str, str] | None:
+        """Lead back to the row where it has a page, else to the list of all of them."""
+        if self.has_page and not self.is_new:
+            return (str(self.row), str(self.row.get_absolute_url()))
+        return super().get_back()
 
     def get_heading(self) -> str:
         """Return "New mould", or the name of the row."""

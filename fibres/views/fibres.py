@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.shortcuts import get_object_or_404
-from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres import queries
@@ -122,15 +121,11 @@ class FibreChange(RowPage):
 
     model = Fibre
     form_class = FibreForm
+    back = ("Fibres", "fibres")
+    has_page = True
     noun = "fibre"
     lede = "One kind in one state. Lots that are in store keep the moisture they came with."
     button = "Keep the fibre"
-
-    def get_back(self) -> tuple[str, str]:
-        """Lead back to the fibre, or to all of them."""
-        if self.is_new:
-            return ("Fibres", reverse("fibres"))
-        return (self.row.name, self.row.get_absolute_url())
 
 
 @needs("fibres.change")

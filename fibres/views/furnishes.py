@@ -6,7 +6,6 @@ from typing import Any
 
 from django.db import transaction
 from django.shortcuts import get_object_or_404
-from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres import queries
@@ -110,6 +109,8 @@ class FurnishChange(RowPage):
     model = Furnish
     form_class = FurnishForm
     template_name = "fibres/furnish_form.html"
+    back = ("Furnishes", "furnishes")
+    has_page = True
     noun = "furnish"
     lede = "Shares are of the dry fibre and come to 100 %; additions are dosed on top of it."
     button = "Keep the furnish"
@@ -118,12 +119,6 @@ class FurnishChange(RowPage):
         ("additions", AdditionFormSet),
         ("shrinkages", ShrinkageFormSet),
     )
-
-    def get_back(self) -> tuple[str, str]:
-        """Lead back to the furnish, or to all of them."""
-        if self.is_new:
-            return ("Furnishes", reverse("furnishes"))
-        return (self.row.name, self.row.get_absolute_url())
 
     def act(self, form: Any, key: Any) -> Any:
         """Save the furnish, if its fibres are those of the page and still make up the whole."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.shortcuts import get_object_or_404
-from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres import queries
@@ -125,15 +124,11 @@ class SourceChange(RowPage):
 
     model = Source
     form_class = SourceForm
+    back = ("Sources", "sources")
+    has_page = True
     noun = "source"
     lede = "A donor is named to visitors only where you tick it. Ask first."
     button = "Keep the source"
-
-    def get_back(self) -> tuple[str, str]:
-        """Lead back to the source, or to all of them."""
-        if self.is_new:
-            return ("Sources", reverse("sources"))
-        return (self.row.name, self.row.get_absolute_url())
 
 
 @needs("sources.change")
