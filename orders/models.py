@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
-from fibres.models import Drying, Furnish
+from fibres.models import Drying, Furnish, Lot
 from studio.models import Closable, Mould, ShareField, WholeField
 from studio.sizes import Size
 
@@ -133,6 +133,11 @@ class Commission(models.Model):
         default=5, validators=[MinValueValidator(1), MaxValueValidator(9)]
     )
     no_scrap = models.BooleanField("no scrap or broke in it", default=False)
+    only_lots = models.ManyToManyField(
+        Lot, related_name="commissions", blank=True, verbose_name="only these lots"
+    )
+    not_before = models.DateField("not made before", null=True, blank=True)
+    all_or_nothing = models.BooleanField("whole, or not at all", default=False)
     tolerance_over = ShareField("client takes over, up to", default=Decimal("0"))
     remarks = models.TextField(blank=True)
 
@@ -143,7 +148,12 @@ class Commission(models.Model):
                 name="commission_wants_a_sheet",
                 condition=Q(good_quantity__gte=1),
                 violation_error_message="Give a whole number of good sheets, 1 or more.",
-            )
+            ),
+            models.CheckConstraint(
+                name="commission_is_due_after_it_may_be_made",
+                condition=Q(not_before__isnull=True) | Q(not_before__lte=F("due")),
+                violation_error_message="It cannot be due before it may be made.",
+            ),
         ]
         indexes = [models.Index(fields=["state", "due"])]
 

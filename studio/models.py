@@ -124,6 +124,10 @@ class Studio(models.Model):
         MARKUP = "markup", "Markup: a share added to the cost"
         MARGIN = "margin", "Margin: a share kept of the price"
 
+    class Aims(models.TextChoices):
+        RECIPE_FIRST = "recipe first", "The recipe first, then the cheaper lot"
+        COST_FIRST = "cost first", "The cheaper lot first, then the recipe"
+
     name = models.CharField("name of the studio", max_length=80, default="Halfstuff studio")
     units = models.CharField(max_length=8, choices=Units.choices, default=Units.METRIC)
     theme = models.CharField(
@@ -171,6 +175,17 @@ class Studio(models.Model):
         validators=[MinValueValidator(0), MaxValueValidator(9)],
     )
     tax_rate = ShareField("tax added to the price", default=Decimal("0"))
+    making_days = models.PositiveIntegerField(
+        "days to form, dry and pack a commission",
+        default=7,
+        validators=[MaxValueValidator(365)],
+    )
+    aims = models.CharField(
+        "what comes first when lots are chosen",
+        max_length=12,
+        choices=Aims.choices,
+        default=Aims.RECIPE_FIRST,
+    )
 
     class Meta:
         verbose_name = "studio"

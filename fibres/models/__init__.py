@@ -1,12 +1,14 @@
-"""Fibres, where they come from, the lots in store, and every movement of them."""
+"""Fibres, where they come from and what is offered and ordered there, lots and movements."""
 
 from fibres.models.fibres import Fibre
 from fibres.models.furnishes import Addition, Drying, Furnish, FurnishPart, Shrinkage
 from fibres.models.lots import Lot, MoistureTest, Movement
-from fibres.models.sources import Source
+from fibres.models.purchases import Arrival, Purchase, PurchaseLine
+from fibres.models.sources import Offer, OfferBreak, Source
 
 __all__ = [
     "Addition",
+    "Arrival",
     "Drying",
     "Fibre",
     "Furnish",
@@ -14,6 +16,10 @@ __all__ = [
     "Lot",
     "MoistureTest",
     "Movement",
+    "Offer",
+    "OfferBreak",
+    "Purchase",
+    "PurchaseLine",
     "Shrinkage",
     "Source",
 ]

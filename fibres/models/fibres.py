@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
@@ -37,6 +37,16 @@ class Fibre(Closable):
     state = models.CharField(max_length=80, blank=True)
     usual_moisture = ShareField(default=Decimal("0.08"))
     preparation_yield = ShareField(default=Decimal("0.95"))
+    yield_spread = ShareField(
+        "how far the yield varies, standard deviation",
+        default=Decimal("0.02"),
+        validators=[MinValueValidator(0), MaxValueValidator(Decimal("0.3"))],
+    )
+    preparation_days = models.PositiveIntegerField(
+        "days to soak, cook and beat before the vat",
+        default=0,
+        validators=[MaxValueValidator(365)],
+    )
     evidence = models.TextField("where these figures come from", blank=True)
     minimum_mg = WholeField("minimum to keep, oven-dry", default=0)
     keeps_wet_days = models.PositiveIntegerField("days it keeps wet", null=True, blank=True)

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.urls import reverse
 
 from fibres.models.fibres import Fibre
@@ -47,6 +47,11 @@ class FurnishPart(models.Model):
     furnish = models.ForeignKey(Furnish, on_delete=models.CASCADE, related_name="parts")
     fibre = models.ForeignKey(Fibre, on_delete=models.PROTECT, related_name="furnish_parts")
     share = ShareField("share of dry fibre")
+    least = ShareField("least share", null=True, blank=True)
+    most = ShareField("most share", null=True, blank=True)
+    substitutes = models.ManyToManyField(
+        Fibre, related_name="stands_in_for", blank=True, verbose_name="fibres that may stand in"
+    )
 
     class Meta:
         ordering = ["-share", "pk"]
@@ -61,10 +66,24 @@ class FurnishPart(models.Model):
                 condition=Q(share__gt=0),
                 violation_error_message="A share must be above 0 %. Leave the fibre out instead.",
             ),
+            models.CheckConstraint(
+                name="furnish_share_lies_within_its_limits",
+                condition=(Q(least__isnull=True) | Q(least__lte=F("share")))
+                & (Q(most__isnull=True) | Q(most__gte=F("share"))),
+                violation_error_message="The share must lie between its least and its most.",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.fibre_id} {self.share}"
+
+    @property
+    def limits(self) -> tuple[Decimal, Decimal]:
+        """Least and most share; the share itself where no limit is set."""
+        return (
+            self.share if self.least is None else self.least,
+            self.share if self.most is None else self.most,
+        )
 
 
 class Addition(models.Model):
