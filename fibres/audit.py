@@ -1,5 +1,7 @@
 """Proof that every balance is the sum of its movements, or the rows where it is not.
 
+What came of a purchase is proved beside it: lots, packs and prices agree with what was ordered.
+
 One query reads lots and movements side by side, in the order of the ledger, a few thousand rows
 at a time: one reading, so that an entry made meanwhile cannot look like a fault.
 """
@@ -14,7 +16,8 @@ from typing import Any, NamedTuple
 from django.db import connections
 from django.db.models import Exists, OuterRef
 
-from fibres.models import Lot, Movement
+from fibres.calc.parting import part_of_packs
+from fibres.models import Lot, Movement, Purchase, PurchaseLine
 from studio import appendonly
 from studio.models import Entry
 from studio.units import show_mass
@@ -39,6 +42,7 @@ class Audit:
 
     lots: int = 0
     movements: int = 0
+    arrivals: int = 0
     faults: list[Fault] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
@@ -68,11 +72,43 @@ class Line(NamedTuple):
         return f"movement {self.movement} of {self.ref}"
 
 
+class Come(NamedTuple):
+    """A receipt beside the line it came of; a line of which nothing came is one without one."""
+
+    purchase_id: int
+    ref: str
+    state: str
+    source_id: int
+    line_id: int
+    fibre_id: int
+    packs: int
+    packs_received: int
+    goods_minor: int
+    arrival: int | None
+    packs_come: Any
+    goods_come: Any
+    lot: str | None
+    lot_source: int | None
+    lot_fibre: int | None
+
+    @property
+    def line_name(self) -> str:
+        """How a person finds the line again."""
+        return f"line {self.line_id} of {self.ref}"
+
+    @property
+    def arrival_name(self) -> str:
+        """How a person finds the receipt again."""
+        return f"receipt {self.arrival} of {self.ref}"
+
+
 def audit(using: str = "default") -> Audit:
-    """Look at every lot, every movement, the triggers and the database file."""
+    """Look at every lot, movement and receipt, at the triggers and the database file."""
     found = Audit()
     for _, lines in groupby(read_lines(using), key=lambda line: line.lot_id):
         audit_lot(list(lines), found)
+    for _, rows in groupby(read_arrivals(using), key=lambda row: row.purchase_id):
+        audit_purchase(list(rows), found)
     found.faults += [*trigger_faults(using), *file_faults(using)]
     return found
 
@@ -162,6 +198,73 @@ def _reversal_faults(line: Line) -> Iterator[str]:
 def _worded(mass_mg: Any) -> str:
     """Word a mass to the milligram: a fault may be no larger than that."""
     return f"{mass_mg:,} mg" if isinstance(mass_mg, int) else f"{str(mass_mg)[:40]} mg"
+
+
+def read_arrivals(using: str = "default") -> Iterator[Come]:
+    """Yield every receipt beside its line, purchase by purchase, in the order of entry."""
+    rows = (
+        PurchaseLine.objects.using(using)
+        .order_by("purchase_id", "pk", "arrivals__pk")
+        .values_list(
+            "purchase_id", "purchase__ref", "purchase__state", "purchase__source_id", "pk",
+            "fibre_id", "packs", "packs_received", "goods_minor", "arrivals__pk",
+            "arrivals__packs", "arrivals__goods_minor", "arrivals__lot__ref",
+            "arrivals__lot__source_id", "arrivals__lot__fibre_id",
+        )
+    )  # fmt: skip
+    return map(Come._make, rows.iterator(chunk_size=ROWS_AT_A_TIME))
+
+
+def audit_purchase(rows: list[Come], found: Audit) -> None:
+    """Hold the receipts of one purchase against its lines, and its state against both."""
+    lines = [list(group) for _, group in groupby(rows, key=lambda row: row.line_id)]
+    for line in lines:
+        come = [row for row in line if row.arrival is not None]
+        found.arrivals += len(come)
+        found.faults += [
+            Fault(row.arrival_name, fault) for row in come for fault in arrival_faults(row)
+        ]
+        found.faults += [Fault(line[0].line_name, fault) for fault in _line_faults(line[0], come)]
+    state = rows[0].state
+    received = [line[0].packs_received for line in lines]
+    is_whole = all(line[0].packs_received >= line[0].packs for line in lines)
+    if not _fits(state, any(received), is_whole):
+        found.faults.append(
+            Fault(f"purchase {rows[0].ref}", f"is {state}, which its {sum(received)} packs belie")
+        )
+
+
+def _fits(state: str, some_came: bool, is_whole: bool) -> bool:
+    """Tell whether a state agrees with what came."""
+    states = Purchase.State
+    if state in (states.PLANNED, states.ORDERED):
+        return not some_came
+    if state == states.PART_RECEIVED:
+        return some_came and not is_whole
+    return is_whole if state == states.RECEIVED else not is_whole
+
+
+def arrival_faults(row: Come) -> Iterator[str]:
+    """Yield what is wrong with one receipt: its lot is the fibre ordered, from whom it was."""
+    if row.lot is None:
+        yield "became a lot that is not there"
+        return
+    if row.lot_source != row.source_id:
+        yield f"became {row.lot}, which is from another source"
+    if row.lot_fibre != row.fibre_id:
+        yield f"became {row.lot}, which is another fibre"
+
+
+def _line_faults(line: Come, come: list[Come]) -> Iterator[str]:
+    packs = sum(row.packs_come for row in come)
+    if line.packs_received != packs:
+        yield f"has {line.packs_received} packs received and {packs} by its receipts"
+    if packs > line.packs:
+        yield f"is of {line.packs} packs, and {packs} came by its receipts"
+        return
+    paid = part_of_packs(line.goods_minor, packs=line.packs, before=0, come=packs)
+    if sum(row.goods_come for row in come) != paid:
+        yield "has receipts whose prices do not add up to that of the packs that came"
 
 
 def trigger_faults(using: str = "default") -> list[Fault]:

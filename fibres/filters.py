@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
+from django.utils import timezone
 from django_filters import ChoiceFilter, ModelChoiceFilter
 
 from fibres import queries
-from fibres.models import Fibre, Furnish, Lot, Source
+from fibres.models import Fibre, Furnish, Lot, Offer, Purchase, PurchaseLine, Source
 from studio.lists import HouseFilterSet, WordsFilter
 
 HELD = (("held", "With fibre left"), ("used", "Used up"))
 OPEN = (("open", "In use"), ("closed", "Closed"))
+STANDING = (("now", "Holds today"), ("later", "Still to come"), ("ended", "Ended or closed"))
 ORIGIN = (("scrap", "Donated scrap"), ("bought", "Bought or made"))
 
 
@@ -83,3 +85,53 @@ class FurnishFilter(HouseFilterSet):
     class Meta:
         model = Furnish
         fields: list[str] = []
+
+
+class OfferFilter(HouseFilterSet):
+    """Offers by fibre, source, and whether they hold."""
+
+    fibre = ModelChoiceFilter(queryset=Fibre.objects.filter(offers__isnull=False).distinct())
+    source = ModelChoiceFilter(queryset=_sources, label="From")
+    stands = ChoiceFilter(choices=STANDING, method="by_day", label="Holds")
+
+    class Meta:
+        model = Offer
+        fields: list[str] = []
+
+    def by_day(self, rows: QuerySet[Offer], name: str, value: str) -> QuerySet[Offer]:
+        """Keep offers that hold today, that are to come, or that are over."""
+        today = timezone.localdate()
+        over = Q(closed_on__isnull=False) | Q(valid_to__lt=today)
+        if value == "ended":
+            return rows.filter(over)
+        to_come = Q(valid_from__gt=today)
+        # Written out both ways: a day that is not set is no day that is not before today.
+        going_on = rows.filter(Q(valid_to__isnull=True) | Q(valid_to__gte=today), closed_on=None)
+        if value == "later":
+            return going_on.filter(to_come)
+        return going_on.filter(Q(valid_from__isnull=True) | Q(valid_from__lte=today))
+
+
+def _sources_bought_from(request: Any) -> QuerySet[Source]:
+    return queries.sources_bought_from(request.user)
+
+
+class PurchaseFilter(HouseFilterSet):
+    """Purchases by state, source and fibre."""
+
+    state = ChoiceFilter(choices=Purchase.State.choices)
+    source = ModelChoiceFilter(queryset=_sources_bought_from, label="From")
+    fibre = ModelChoiceFilter(
+        queryset=Fibre.objects.filter(purchase_lines__isnull=False).distinct(),
+        method="by_fibre",
+        label="Fibre",
+    )
+    words = WordsFilter(("ref", "source_name"), label="Words")
+
+    class Meta:
+        model = Purchase
+        fields: list[str] = []
+
+    def by_fibre(self, rows: QuerySet[Purchase], name: str, value: Fibre) -> QuerySet[Purchase]:
+        """Keep purchases with a line of a fibre; their sums are not added up twice by it."""
+        return rows.filter(pk__in=PurchaseLine.objects.filter(fibre=value).values("purchase"))

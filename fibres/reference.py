@@ -25,10 +25,12 @@ from django.conf import settings
 from fibres.models import Fibre
 
 FIXTURE = Path(settings.FIXTURES) / "reference" / "fibres.json"
-SHARES = ("usual_moisture", "preparation_yield", "sorting_minutes_per_kg")
+SHARES = ("usual_moisture", "preparation_yield", "yield_spread", "sorting_minutes_per_kg")
 FIGURES = {
     "usual_moisture": "Usual moisture",
     "preparation_yield": "Preparation yield",
+    "yield_spread": "How far the yield varies",
+    "preparation_days": "Days of preparation",
     "keeps_wet_days": "Days it keeps wet",
     "sorting_minutes_per_kg": "Sorting",
     "source_class": "Class for recycled claims",

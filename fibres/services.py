@@ -19,7 +19,7 @@ from fibres.models import Fibre, Lot, MoistureTest, Movement, Source
 from fibres.wording import mass_words
 from studio.entries import enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
-from studio.models import Counter
+from studio.models import Counter, Entry
 from studio.units import from_mg, show_mass, show_share
 
 __all__ = [
@@ -55,8 +55,14 @@ class Receipt:
 
 
 @transaction.atomic
-def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
-    """Enter a lot and its first movement."""
+def receive(
+    receipt: Receipt,
+    *,
+    by: Any,
+    key: uuid.UUID | None = None,
+    entry: Entry | None = None,
+) -> Lot:
+    """Enter a lot and its first movement; with ``entry``, as a part of that act."""
     if key is not None:
         refuse_repeat(key)
     if receipt.fibre.is_refused:
@@ -74,7 +80,7 @@ def receive(receipt: Receipt, *, by: Any, key: uuid.UUID | None = None) -> Lot:
             value=receipt.as_is_mg,
         )
     lot = _new_lot(receipt, oven_dry_mg)
-    entry = enter(
+    entry = entry or enter(
         "receive",
         f"Received {lot.ref}: {show_mass(receipt.as_is_mg)} as is, {receipt.fibre.name}",
         page=lot.get_absolute_url(),

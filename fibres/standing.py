@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 
 from django.utils.dateformat import format as day_in_words
 
@@ -26,6 +27,7 @@ class Standing:
     on_hand_mg: int
     promised_mg: int
     short_from: date | None
+    on_its_way_mg: int = 0
 
     @property
     def name(self) -> str:
@@ -72,22 +74,25 @@ def standings(
     fibres: Iterable[Fibre],
     promised_mg: Mapping[int, int],
     short_from: Mapping[int, date],
+    on_its_way_mg: Mapping[int, int] = MappingProxyType({}),
 ) -> list[Standing]:
-    """Return the fibres that are held, promised or kept a minimum of, by name."""
+    """Return the fibres that are held, promised, ordered or kept a minimum of, by name."""
     found = [
         Standing(
             fibre=fibre,
             on_hand_mg=fibre.on_hand_mg,  # type: ignore[attr-defined]
             promised_mg=promised_mg.get(fibre.pk, 0),
             short_from=short_from.get(fibre.pk),
+            on_its_way_mg=on_its_way_mg.get(fibre.pk, 0),
         )
         for fibre in fibres
     ]
-    return [one for one in found if one.on_hand_mg or one.promised_mg or _is_kept(one)]
+    return [one for one in found if _is_of_note(one)]
 
 
-def _is_kept(one: Standing) -> bool:
-    return bool(one.minimum_mg) and not one.fibre.is_closed
+def _is_of_note(one: Standing) -> bool:
+    is_kept = bool(one.minimum_mg) and not one.fibre.is_closed
+    return bool(one.on_hand_mg or one.promised_mg or one.on_its_way_mg) or is_kept
 
 
 def finding(rows: Sequence[Standing], system: System = "metric") -> str:
@@ -107,7 +112,7 @@ def finding(rows: Sequence[Standing], system: System = "metric") -> str:
         # What one fibre lacks does not make another less free.
         free = show_mass(sum(max(0, row.free_mg) for row in rows), system=system)
         opening = f"{free} free of {show_mass(on_hand, system=system)} on hand."
-    return " ".join([opening, *_wanting(rows)])
+    return " ".join([opening, *_wanting(rows), *_coming(rows, system)])
 
 
 def _wanting(rows: Sequence[Standing]) -> list[str]:
@@ -124,6 +129,17 @@ def _wanting(rows: Sequence[Standing]) -> list[str]:
         verb, whose = ("is", "its") if len(low) == 1 else ("are", "their")
         said.append(f"{_listed([row.name for row in low])} {verb} below {whose} minimum.")
     return said
+
+
+def _coming(rows: Sequence[Standing], system: System) -> list[str]:
+    """Say what is on its way of the fibres that want it."""
+    coming = [row for row in rows if row.on_its_way_mg and (row.is_short or row.is_low)]
+    if not coming:
+        return []
+    if len(coming) == 1:
+        mass = show_mass(coming[0].on_its_way_mg, system=system)
+        return [f"{mass} of {coming[0].name} is on its way."]
+    return [f"More {_listed([row.name for row in coming])} is on its way."]
 
 
 def _listed(names: Sequence[str]) -> str:

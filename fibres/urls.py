@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from fibres.views import acts, fibres, furnishes, lots, sources, store
+from fibres.views import (
+    acts,
+    buying,
+    fibres,
+    furnishes,
+    lots,
+    offerlists,
+    offers,
+    planning,
+    purchases,
+    sources,
+    store,
+)
 
 urlpatterns = [
     path("fibres/", fibres.FibreList.as_view(), name="fibres"),
@@ -24,6 +36,22 @@ urlpatterns = [
     path("sources/<int:pk>/", sources.SourcePage.as_view(), name="source"),
     path("sources/<int:pk>/edit/", sources.SourceChange.as_view(), name="source_edit"),
     path("sources/<int:pk>/close/", sources.SourceClose.as_view(), name="source_close"),
+    path("sources/offers/", offers.OfferList.as_view(), name="offers"),
+    path("sources/offers/new/", offers.OfferChange.as_view(), name="offer_new"),
+    path("sources/offers/compare/", offers.OfferCompare.as_view(), name="offers_compare"),
+    path("sources/offers/import/", offerlists.OfferImport.as_view(), name="offers_import"),
+    path("sources/offers/<int:pk>/", offers.OfferChange.as_view(), name="offer"),
+    path("sources/offers/<int:pk>/close/", offers.OfferClose.as_view(), name="offer_close"),
+    path("purchases/", purchases.PurchaseList.as_view(), name="purchases"),
+    path("purchases/new/", planning.PurchaseNew.as_view(), name="purchase_new"),
+    path("purchases/<slug:ref>/", purchases.PurchasePage.as_view(), name="purchase"),
+    path("purchases/<slug:ref>/edit/", planning.PurchaseEdit.as_view(), name="purchase_edit"),
+    path("purchases/<slug:ref>/order/", buying.PurchaseOrder.as_view(), name="purchase_order"),
+    path(
+        "purchases/<slug:ref>/receive/", buying.PurchaseReceive.as_view(), name="purchase_receive"
+    ),
+    path("purchases/<slug:ref>/expect/", buying.PurchaseExpect.as_view(), name="purchase_expect"),
+    path("purchases/<slug:ref>/close/", buying.PurchaseClose.as_view(), name="purchase_close"),
     path("furnishes/", furnishes.FurnishList.as_view(), name="furnishes"),
     path("furnishes/new/", furnishes.FurnishChange.as_view(), name="furnish_new"),
     path("furnishes/<int:pk>/", furnishes.FurnishPage.as_view(), name="furnish"),

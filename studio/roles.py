@@ -20,6 +20,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "store.correct": frozenset({OWNER}),
     "fibres.change": frozenset({OWNER}),
     "sources.change": frozenset({OWNER}),
+    "purchases.change": frozenset({OWNER}),
     "furnishes.change": frozenset({OWNER}),
     "sheets.change": frozenset({OWNER}),
     "orders.change": frozenset({OWNER}),

@@ -72,3 +72,14 @@ def mass_not_negative(name: str, mass: Quantity) -> Decimal:
     if mass.magnitude < 0:
         raise RangeError(f"{name} must be 0 or more, got {mass}.", value=mass)
     return mass.magnitude
+
+
+def whole_minor(name: str, value: object) -> int:
+    """Return an amount of money: a whole number of minor units, 0 or more."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise RangeError(
+            f"{name} must be a whole number of minor units, got {value!r}.", value=value
+        )
+    if value < 0:
+        raise RangeError(f"{name} must be 0 minor units or more, got {value}.", value=value)
+    return value

@@ -16,11 +16,20 @@ from fibres.forms.fibres import SAME_NAME, short_text
 from fibres.models import Addition, Fibre, Furnish, FurnishPart, Shrinkage
 from studio.forms import HouseModelForm, MoneyField, RowModelForm, ShareField
 from studio.units import show_share
+from studio.widgets import FoldedChoices
 
 BLANK_ROWS = 3
 MOST_ROWS, MOST_READ = 40, 60
 MEANWHILE = (
     "Somebody changed this furnish meanwhile. Look at it again, and enter your change once more."
+)
+NOTHING_GIVES = (
+    "More of it is less of another fibre. Give another a least below its share, or leave this "
+    "empty."
+)
+NOTHING_TAKES = (
+    "Less of it is more of another fibre. Give another a most above its share, or leave this "
+    "empty."
 )
 WHOLE = Decimal(1)
 MOST_SHRINKAGE = Decimal("0.6")
@@ -62,6 +71,31 @@ class ListedFibreField(forms.ModelChoiceField):
         return self.listed[str(value)]
 
 
+class ListedFibresField(forms.MultipleChoiceField):
+    """Some fibres out of a list that was read once for all rows."""
+
+    def offer(self, fibres: Iterable[Fibre]) -> None:
+        """Offer these fibres, without asking the database for them again."""
+        self.listed = {str(fibre.pk): fibre for fibre in fibres}
+        self.choices = [(pk, fibre.name) for pk, fibre in self.listed.items()]
+
+    def prepare_value(self, value: Any) -> Any:
+        """Show fibres by their keys."""
+        return _keys(value)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        """Compare keys with keys."""
+        return super().has_changed(_keys(initial), data)
+
+    def clean(self, value: Any) -> list[Fibre]:
+        """Find the fibres in the list."""
+        return [self.listed[key] for key in dict.fromkeys(super().clean(value))]
+
+
+def _keys(fibres: Any) -> list[str]:
+    return [str(fibre.pk) if isinstance(fibre, Fibre) else str(fibre) for fibre in fibres or ()]
+
+
 class RowOfMany(RowModelForm):
     """A row that is compared with the others as they were sent, not as they were kept before."""
 
@@ -76,21 +110,52 @@ class PartForm(RowOfMany):
     """One fibre by its share of the dry fibre."""
 
     fibre = ListedFibreField(queryset=Fibre.objects.all())
-    share = ShareField(label="Share of dry fibre", validators=[above_zero, _fits_the_book])
+    share = ShareField(label="Share", validators=[above_zero, _fits_the_book])
+
+    least = ShareField(label="Least", required=False, validators=[_fits_the_book])
+    most = ShareField(label="Most", required=False, validators=[_fits_the_book])
+    substitutes = ListedFibresField(
+        label="May be replaced by",
+        required=False,
+        widget=FoldedChoices(nothing="Nothing"),
+    )
 
     class Meta:
         model = FurnishPart
-        fields = ["fibre", "share"]
+        fields = ["fibre", "share", "least", "most", "substitutes"]
 
     def __init__(self, *args: Any, fibres: Sequence[Fibre] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # A fibre that was closed since stays in the furnishes that have it.
-        kept = self.instance.fibre_id
-        self.fields["fibre"].offer(
+        kept = {str(self.instance.fibre_id), *_keys(self.initial.get("substitutes"))}
+        offered = [
             fibre
             for fibre in fibres
-            if fibre.pk == kept or not (fibre.is_closed or fibre.is_refused)
-        )
+            if str(fibre.pk) in kept or not (fibre.is_closed or fibre.is_refused)
+        ]
+        self.fields["fibre"].offer(offered)
+        self.fields["substitutes"].offer(offered)
+
+    def clean(self) -> dict[str, Any]:
+        """Keep the share between its least and its most."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        share, least, most = (given.get(name) for name in ("share", "least", "most"))
+        if share is None:
+            return given
+        if least is not None and least > share:
+            self.add_error("least", f"Give {_percent(share)} or less: the share lies above it.")
+        if most is not None and most < share:
+            self.add_error("most", f"Give {_percent(share)} or more: the share lies below it.")
+        return given
+
+    @property
+    def room(self) -> tuple[Decimal, Decimal]:
+        """How far the share may fall and rise."""
+        given = self.cleaned_data
+        share: Decimal = given["share"]
+        least, most = given.get("least"), given.get("most")
+        down = Decimal(0) if least is None else share - least
+        return down, Decimal(0) if most is None else most - share
 
 
 class AdditionForm(RowModelForm):
@@ -171,7 +236,9 @@ class PartRows(Rows):
         super().clean()
         if any(form.errors for form in self._kept()):
             return
-        shares = [form.cleaned_data["share"] for form in self._kept() if form.cleaned_data]
+        rows = [form for form in self._kept() if form.cleaned_data]
+        self._look_at_stand_ins(rows)
+        shares = [form.cleaned_data["share"] for form in rows]
         if not shares:
             raise ValidationError("Give at least one fibre with its share of the dry fibre.")
         total = sum(shares, Decimal(0))
@@ -185,6 +252,41 @@ class PartRows(Rows):
                 f"Shares come to {_percent(total)} of dry fibre. Take {_percent(total - WHOLE)} "
                 "off one of them."
             )
+        self._look_at_limits(rows)
+
+    def _look_at_stand_ins(self, rows: list[Any]) -> None:
+        """Refuse a fibre of the furnish as one that stands in for another, or for itself."""
+        own = {form.cleaned_data["fibre"] for form in rows}
+        for form in rows:
+            both = [fibre.name for fibre in form.cleaned_data["substitutes"] if fibre in own]
+            if both:
+                names, are = " and ".join(both), "is" if len(both) == 1 else "are"
+                form.add_error(
+                    "substitutes",
+                    f"{names} {are} in the furnish already. Let its share vary instead, or take "
+                    "it out here.",
+                )
+
+    def _look_at_limits(self, rows: list[Any]) -> None:
+        """Refuse a limit that nothing can come of: more of one fibre is less of another."""
+        for form in rows:
+            down, up = form.room
+            others = [other.room for other in rows if other is not form]
+            if up and not any(other_down for other_down, _ in others):
+                form.add_error("most", NOTHING_GIVES)
+            if down and not any(other_up for _, other_up in others):
+                form.add_error("least", NOTHING_TAKES)
+
+    def add_fields(self, form: Any, index: int | None) -> None:
+        """Put the list of fibres last, under the figures and the box that takes a row out."""
+        super().add_fields(form, index)
+        form.order_fields([name for name in form.fields if name != "substitutes"])
+
+    def get_queryset(self) -> Any:
+        """Read what may stand in along with the parts."""
+        if not hasattr(self, "_queryset"):
+            self.queryset = self.queryset.prefetch_related("substitutes")
+        return super().get_queryset()
 
     def _kept(self) -> list[Any]:
         return [form for form in self.forms if not self._should_delete_form(form)]

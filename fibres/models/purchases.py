@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from fibres.calc import moisture as wet
 from fibres.models.fibres import Fibre
 from fibres.models.lots import Lot
 from fibres.models.sources import Offer, Source
@@ -70,6 +71,18 @@ class Purchase(models.Model):
         """The mark and the word of its state."""
         return self.MARKS[self.State(self.state)], str(self.get_state_display())
 
+    @property
+    def is_on_its_way(self) -> bool:
+        """Whether something of it is still to come."""
+        return self.state in self.ON_ITS_WAY
+
+    @property
+    def to_come_mg(self) -> int | None:
+        """Oven-dry fibre that is to come of it, as agreed; None where nothing is on its way."""
+        if not self.is_on_its_way:
+            return None
+        return sum(line.to_come_mg for line in self.lines.all())
+
 
 class PurchaseLine(models.Model):
     """So many packs of one fibre, at the price and moisture agreed when it was ordered."""
@@ -119,6 +132,16 @@ class PurchaseLine(models.Model):
     def dry_share(self) -> Decimal:
         """Oven-dry fibre in what is sold, as agreed."""
         return 1 - self.moisture
+
+    @property
+    def oven_dry_mg(self) -> int:
+        """Oven-dry fibre of the whole line, as agreed."""
+        return wet.oven_dry_mg(self.packs * self.pack_mg, self.moisture)
+
+    @property
+    def to_come_mg(self) -> int:
+        """Oven-dry fibre of the packs that have not come, as agreed."""
+        return wet.oven_dry_mg(self.packs_to_come * self.pack_mg, self.moisture)
 
 
 class Arrival(models.Model):

@@ -8,7 +8,8 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from fibres.lotbook import BookLine
-from fibres.models import Fibre, Furnish, Lot
+from fibres.models import Fibre, Furnish, FurnishPart, Lot
+from fibres.wording import furnish_in_words
 from studio.tables import (
     CountColumn,
     DayColumn,
@@ -21,7 +22,6 @@ from studio.tables import (
     ShareColumn,
     TextColumn,
 )
-from studio.units import show_share
 
 
 class ClosedMixin:
@@ -50,6 +50,7 @@ class StoreTable(LedgerTable):
     on_hand = KgColumn("On hand", accessor="on_hand_mg", total=True, in_caption=True)
     promised = KgColumn("Promised", accessor="promised_mg", total=True, in_caption=True)
     free = KgColumn("Free", accessor="free_mg", total=True, in_caption=True)
+    on_its_way = KgColumn("On its way", accessor="on_its_way_mg", total=True, in_caption=True)
     minimum = KgColumn("Minimum", accessor="minimum_mg", in_caption=True)
     bar = GaugeColumn("How it stands", accessor="bar")
     state = MarkColumn("State", accessor="mark")
@@ -172,8 +173,7 @@ class SourceTable(ClosedMixin, LedgerTable):
 
 def parts_in_words(furnish: Furnish) -> str:
     """Word the fibres of a furnish: "60 % Cotton linter, 40 % Abaca"."""
-    parts = furnish.parts.all()
-    return ", ".join(f"{show_share(part.share)} {part.fibre.name}" for part in parts)
+    return furnish_in_words(furnish.parts.all())
 
 
 class FurnishTable(ClosedMixin, LedgerTable):
@@ -207,6 +207,17 @@ class PartTable(LedgerTable):
 
     fibre = RowHeader("Fibre", accessor="fibre__name", link="fibre.get_absolute_url")
     share = ShareColumn("Share", total=True)
+    least = ShareColumn("Least")
+    most = ShareColumn("Most")
+    substitutes = TextColumn("May be replaced by", wide=True)
+
+    def render_substitutes(self, record: FurnishPart) -> str:
+        """Name the fibres that may stand in."""
+        return self.value_substitutes(record)
+
+    def value_substitutes(self, record: FurnishPart) -> str:
+        """Name the same in a file."""
+        return ", ".join(fibre.name for fibre in record.substitutes.all())
 
 
 class AdditionTable(LedgerTable):

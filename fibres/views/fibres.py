@@ -77,11 +77,13 @@ class FibrePage(HousePage, TemplateView):
     def facts(self) -> list[list[tuple[Any, ...]]]:
         """Return its figures in two columns."""
         fibre, system = self.fibre, self.studio.units
-        minutes = fibre.sorting_minutes_per_kg
+        minutes, days = fibre.sorting_minutes_per_kg, fibre.preparation_days
         minimum = show_mass(fibre.minimum_mg, system=system) if fibre.minimum_mg else "None kept"
         figures = [
             ("Usual moisture", show_share(fibre.usual_moisture)),
             ("Preparation yield", show_share(fibre.preparation_yield)),
+            ("It varies by", f"{show_share(fibre.yield_spread)}, standard deviation"),
+            ("Preparation takes", f"{days} day{'' if days == 1 else 's'}" if days else ""),
             ("Minimum to keep", minimum),
             ("Keeps wet for", f"{fibre.keeps_wet_days} days" if fibre.keeps_wet_days else ""),
             ("Sorting", f"{show_number(minutes)} minutes a kilogram" if minutes else ""),

@@ -83,7 +83,7 @@ class FurnishPage(HousePage, TemplateView):
         """Add the three tables."""
         furnish = self.furnish
         rows = {
-            "parts": (PartTable, furnish.parts.select_related("fibre")),
+            "parts": (PartTable, furnish.parts.all()),
             "additions": (AdditionTable, queries.additions_for(self.request.user, furnish)),
             "shrinkages": (ShrinkageTable, furnish.shrinkages.all()),
         }

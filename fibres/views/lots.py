@@ -147,12 +147,18 @@ class LotPage(OneLot, HousePage, TemplateView):
         ]
         whence = [
             ("From", lot.source_name, lot.source.get_absolute_url()),  # type: ignore[attr-defined]
+            *self._ordered(),
             ("Received", day_words(lot.received_on)),
             ("As it came", show_mass(lot.as_is_mg, system=self.studio.units)),
             *self._paid(),
             ("Remarks", lotbook.without_donor(lot.remarks, self.hidden_name)),
         ]
         return [what, whence]
+
+    def _ordered(self) -> list[Pair]:
+        """Name the purchase that the lot came of."""
+        purchase = queries.purchase_of(self.lot)
+        return [("Ordered as", purchase.ref, purchase.get_absolute_url())] if purchase else []
 
     def _paid(self) -> list[Pair]:
         lot = self.lot

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.shortcuts import get_object_or_404
+from django.utils.dates import MONTHS
 from django.views.generic import TemplateView
 
 from fibres import queries
@@ -12,8 +13,11 @@ from fibres.filters import SourceFilter
 from fibres.forms.fibres import SourceForm
 from fibres.models import Source
 from fibres.tables import LotTable, SourceTable
+from fibres.tables.offers import OfferTable
+from fibres.tables.purchases import PurchaseTable, masses_in_words
 from studio import roles
 from studio.lists import ListPage, house_table
+from studio.money import show_money
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 from studio.templatetags.studio import day as day_words
@@ -86,7 +90,6 @@ class SourcePage(HousePage, TemplateView):
         what = [
             ("Kind", source.get_kind_display()),
             ("May be named", ("Yes" if source.may_be_named else "No") if is_donor else ""),
-            ("Order to delivery", f"{source.lead_days} days" if source.lead_days else ""),
             ("In use", "Closed" if source.is_closed else "Yes"),
         ]
         more = [
@@ -97,6 +100,56 @@ class SourcePage(HousePage, TemplateView):
         ]
         return [what, more]
 
+    def terms(self) -> list[list[tuple[Any, ...]]]:
+        """Return what an order to it takes; what it costs, to those who may see money."""
+        source = self.source
+        if source.kind != Source.Kind.SUPPLIER:
+            return []
+        days = source.lead_days
+        when = [
+            ("Order to delivery", "1 day" if days == 1 else f"{days} days" if days else ""),
+            ("Takes orders", season_in_words(source)),
+        ]
+        return [when, self._costs(source)] if self.sees_money else [when]
+
+    def _costs(self, source: Source) -> list[tuple[Any, ...]]:
+        currency = self.studio.currency
+        least, free = source.order_minimum_minor, source.free_freight_from_minor
+        return [
+            ("Freight of an order", show_money(source.freight_minor, currency)),
+            ("Least order, goods alone", show_money(least, currency) if least else ""),
+            ("Freight is free from", "" if free is None else show_money(free, currency)),
+        ]
+
+    def offers(self) -> Any:
+        """Return the table of what it offers; what is closed is left out."""
+        rows = queries.offers_for(self.request.user).filter(source=self.source, closed_on=None)
+        return house_table(
+            self.request,
+            OfferTable,
+            rows,
+            prefix="offers-",
+            nothing="No offer of it is known.",
+            exclude=["source"],
+        )
+
+    def purchases(self) -> Any:
+        """Return the table of what was ordered from it, or None where nothing was."""
+        rows = queries.purchases_for(self.request.user).filter(source=self.source)
+        found = house_table(
+            self.request,
+            PurchaseTable,
+            rows,
+            prefix="purchases-",
+            exclude=["source"],
+            caption=masses_in_words(self.studio.units),
+        )
+        return found if len(found.rows) else None
+
+    def _has_offers(self) -> bool:
+        """Tell whether there is something to order from it."""
+        return queries.offers_open().filter(source=self.source).exists()
+
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add facts and lots."""
         user = self.request.user
@@ -104,6 +157,8 @@ class SourcePage(HousePage, TemplateView):
         return super().get_context_data(
             source=self.source,
             facts=self.facts(),
+            terms=self.terms(),
+            offers=self.offers() if self.source.kind == Source.Kind.SUPPLIER else None,
             lots=house_table(
                 self.request,
                 LotTable,
@@ -112,10 +167,20 @@ class SourcePage(HousePage, TemplateView):
                 nothing="No lot has come from it yet.",
                 exclude=["source"],
             ),
+            purchases=self.purchases(),
             may_change=roles.can(user, "sources.change"),
+            may_order=roles.can(user, "purchases.change") and self._has_offers(),
             may_receive=roles.can(user, "store.receive"),
             **kwargs,
         )
+
+
+def season_in_words(source: Source) -> str:
+    """Word the months in which a source takes orders."""
+    first, last = source.season_from, source.season_to
+    if first is None or last is None:
+        return "All year"
+    return str(MONTHS[first]) if first == last else f"{MONTHS[first]} to {MONTHS[last]}"
 
 
 @needs("sources.change")
@@ -124,6 +189,7 @@ class SourceChange(RowPage):
 
     model = Source
     form_class = SourceForm
+    template_name = "fibres/source_form.html"
     back = ("Sources", "sources")
     has_page = True
     noun = "source"

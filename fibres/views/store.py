@@ -15,7 +15,7 @@ from django.utils.dateformat import format as day_in_words
 from django.views.generic import TemplateView
 
 from fibres import queries, reference
-from fibres.models import Fibre, Lot
+from fibres.models import Fibre, Lot, Purchase
 from fibres.standing import Standing, finding, standings
 from fibres.tables import LotTable, StoreTable
 from studio import roles
@@ -45,13 +45,18 @@ class StorePage(HousePage, TemplateView):
 
     def rows(self) -> list[Standing]:
         """Return the fibres as they stand."""
-        return standings(queries.fibres_in_store(), self.promised_mg(), self.short_from())
+        return standings(
+            queries.fibres_in_store(),
+            self.promised_mg(),
+            self.short_from(),
+            queries.on_its_way_by_fibre(),
+        )
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Add the two tables, or the first steps where nothing was ever received."""
+        """Add the two tables, or the first steps where nothing was ever ordered or received."""
         user = self.request.user
         may_receive = roles.can(user, "store.receive")
-        if not Lot.objects.exists():
+        if not Lot.objects.exists() and not Purchase.objects.exists():
             return super().get_context_data(
                 is_empty=True, may_receive=may_receive, steps=self.steps(), **kwargs
             )

@@ -17,15 +17,16 @@ from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
 from django.db import OperationalError, connection
 
-from fibres.models import Lot, Movement
+from fibres import purchasing
+from fibres.models import Lot, Movement, Purchase
 from fibres.services import take_out
-from studio.errors import NotEnoughError
+from studio.errors import NotEnoughError, StudioError
 from studio.people import make_owner
-from tests.builders import day, make_lot, make_studio, signed_in
+from tests.builders import arrived, day, make_lot, make_purchase, make_studio, signed_in
 from tests.faults.place import Place
 from tests.faults.tamper import tamper
 
-__all__ = ["kill", "prepare", "serve", "take", "tamper"]
+__all__ = ["kill", "order", "prepare", "receive_packs", "serve", "take", "tamper"]
 
 
 def prepare(as_is_mg: int, moisture: str) -> dict[str, Any]:
@@ -35,6 +36,30 @@ def prepare(as_is_mg: int, moisture: str) -> dict[str, Any]:
     lot = make_lot(as_is_mg=as_is_mg, moisture=moisture)
     session = signed_in(make_owner("owner", None)).session
     return {"lot": lot.ref, "session": session.session_key}
+
+
+def order(packs: int, freight_minor: int) -> dict[str, Any]:
+    """Make the database, and an order of so many packs."""
+    call_command("migrate", verbosity=0)
+    make_studio()
+    purchase = make_purchase(packs=packs, freight_minor=freight_minor)
+    return {"purchase": purchase.ref, "goods_minor": purchase.lines.get().goods_minor}
+
+
+def receive_packs(purchase: str, times: int, seed: int) -> dict[str, int]:
+    """Receive one or two packs of an order again and again; count what became of each try."""
+    dice = random.Random(seed)
+    found = {"packs": 0, "refused": 0}
+    ordered = Purchase.objects.get(ref=purchase)
+    for _ in range(times):
+        come = arrived(ordered.lines.get(), dice.randint(1, 2))
+        try:
+            purchasing.receive(ordered, [come], received_on=day(), by=None, key=uuid.uuid4())
+        except StudioError:
+            found["refused"] += 1
+        else:
+            found["packs"] += come.packs
+    return found
 
 
 def serve() -> None:

@@ -16,7 +16,8 @@ FIBRES = "/fibres/"
 ABACA = {
     "name": "Abaca pulp", "code": "ab", "state": "dry sheet", "family": "leaf",
     "source_class": "virgin", "usual_moisture": "8", "preparation_yield": "95",
-    "minimum_mg": "1.5", "keeps_wet_days": "14", "sorting_minutes_per_kg": "0",
+    "yield_spread": "1.5", "preparation_days": "4", "minimum_mg": "1.5", "keeps_wet_days": "14",
+    "sorting_minutes_per_kg": "0",
     "evidence": "My own lots.",
 }  # fmt: skip
 
@@ -28,6 +29,9 @@ def test_fibre_is_entered_and_leads_to_its_page(owner_client):
     assert (fibre.code, fibre.minimum_mg, fibre.keeps_wet_days) == ("AB", 1_500_000, 14)
     assert (fibre.usual_moisture, fibre.preparation_yield) == (Decimal("0.08"), Decimal("0.95"))
     words = told(see(owner_client, response.url))
+    assert (fibre.yield_spread, fibre.preparation_days) == (Decimal("0.015"), 4)
+    for part in ("It varies by 1.5 %, standard deviation", "Preparation takes 4 days"):
+        assert part in words
     for part in ("None is on hand.", "8 %", "95 %", "1.50 kg", "14 days", "My own lots."):
         assert part in words
     assert "No lot of it has come yet." in words
@@ -65,6 +69,10 @@ def test_form_sent_as_it_stands_changes_nothing(owner_client):
         ({"usual_moisture": "100"}, "Give less than 100 %"),
         ({"preparation_yield": "0"}, "Give more than 0 %."),
         ({"preparation_yield": "101"}, "Preparation yield:"),
+        ({"yield_spread": "31"}, "How far the yield varies: Give 30 % or less."),
+        ({"yield_spread": ""}, "How far the yield varies: Give a share"),
+        ({"preparation_days": "1.5"}, "Days of preparation:"),
+        ({"preparation_days": "366"}, "Days of preparation: Give 365 or fewer."),
         ({"minimum_mg": "lots"}, "Minimum to keep:"),
         ({"keeps_wet_days": "2.5"}, "Keeps wet for:"),
         ({"is_refused": "on"}, "What to refuse: Say why it is refused"),

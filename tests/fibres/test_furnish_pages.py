@@ -77,10 +77,10 @@ def test_furnish_is_entered_with_all_its_rows(owner_client, linter, abaca):
             ("33.3333", "66.6666"),
             "Shares come to 99.9999 % of dry fibre. Add 0.0001 % to one of them.",
         ),
-        (("", ""), "Row 1, share of dry fibre: Give a share in percent"),
-        (("0", "100"), "Row 1, share of dry fibre: Give more than 0 %."),
-        (("33.33333", "66.66667"), "Row 1, share of dry fibre: Give at most four places"),
-        (("sixty", "40"), "Row 1, share of dry fibre:"),
+        (("", ""), "Row 1, share: Give a share in percent"),
+        (("0", "100"), "Row 1, share: Give more than 0 %."),
+        (("33.33333", "66.66667"), "Row 1, share: Give at most four places"),
+        (("sixty", "40"), "Row 1, share:"),
     ],
 )
 def test_shares_must_come_to_all_of_the_fibre(owner_client, linter, abaca, shares, fault):

@@ -99,17 +99,25 @@ def test_every_name_is_there_once() -> None:
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["name"])
 def test_every_row_can_be_kept_as_it_is_written(row: dict[str, Any]) -> None:
     assert re.fullmatch(r"[A-Z]{1,3}", row["code"])
-    for name in ("usual_moisture", "preparation_yield", "sorting_minutes_per_kg"):
+    for name in (
+        "usual_moisture",
+        "preparation_yield",
+        "yield_spread",
+        "sorting_minutes_per_kg",
+    ):
         assert isinstance(row[name], str)
         assert re.fullmatch(r"\d+(\.\d+)?", row[name])
+    assert isinstance(row["preparation_days"], int)
     assert row["state"]
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["name"])
 def test_every_figure_says_where_it_is_from(row: dict[str, Any]) -> None:
-    given = {"usual_moisture", "preparation_yield", "source_class"}
+    given = {"usual_moisture", "preparation_yield", "yield_spread", "source_class"}
     if row["keeps_wet_days"] is not None:
         given.add("keeps_wet_days")
+    if row["preparation_days"]:
+        given.add("preparation_days")
     if Decimal(row["sorting_minutes_per_kg"]):
         given.add("sorting_minutes_per_kg")
     assert set(row["evidence"]) == given
@@ -128,6 +136,31 @@ def test_moisture_and_yield_are_of_the_right_size(row: dict[str, Any]) -> None:
 def test_usable_share_of_scrap_lies_in_the_usual_band(name: str) -> None:
     low, high = map(Decimal, USABLE_SHARES[name])
     assert low <= Decimal(BY_NAME[name]["preparation_yield"]) <= high
+
+
+@pytest.mark.parametrize("row", USABLE, ids=lambda row: row["name"])
+def test_a_yield_stays_a_yield_two_spreads_either_way(row: dict[str, Any]) -> None:
+    """From memory: bought sheets vary by a point, cooked bark and mixed rags by five."""
+    share, spread = Decimal(row["preparation_yield"]), Decimal(row["yield_spread"])
+    assert Decimal(0) <= spread <= Decimal("0.05")
+    assert share - 2 * spread > 0
+    assert share + 2 * spread <= Decimal("1.01")
+
+
+@pytest.mark.parametrize("name", USABLE_SHARES)
+def test_two_spreads_span_the_usual_band_of_scrap(name: str) -> None:
+    low, high = map(Decimal, USABLE_SHARES[name])
+    spread = Decimal(BY_NAME[name]["yield_spread"])
+    assert high - low <= 4 * spread <= (high - low) * Decimal("1.25")
+
+
+def test_what_is_cooked_takes_days_and_what_is_bought_prepared_takes_none() -> None:
+    """From memory; scenario H1 counts 7 days in all for linter and abaca in sheets."""
+    for row in USABLE:
+        cooked = row["family"] in {"bast", "leaf", "grass"} and Decimal(
+            row["preparation_yield"]
+        ) < Decimal("0.9")
+        assert (row["preparation_days"] > 0) == (cooked or "alkali" in row["cautions"])
 
 
 @pytest.mark.parametrize("name", PRINTED)

@@ -43,4 +43,8 @@ def worded(found: Audit) -> str:
         return "\n".join(map(str, found.faults))
     lots = "1 lot" if found.lots == 1 else f"{found.lots:,} lots"
     moves = "1 movement" if found.movements == 1 else f"{found.movements:,} movements"
-    return f"{lots}, {moves}: every balance is the sum of its movements."
+    said = f"{lots}, {moves}: every balance is the sum of its movements."
+    if not found.arrivals:
+        return said
+    came = "1 receipt" if found.arrivals == 1 else f"{found.arrivals:,} receipts"
+    return f"{said} {came} of what was ordered: every one is a lot, and no pack is counted twice."
