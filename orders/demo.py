@@ -17,7 +17,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import Model
 
-from fibres import reference
+from fibres import purchasing, reference
 from fibres import services as store
 from fibres.calc import scrap
 from fibres.calc.estimates import Estimate
@@ -28,6 +28,8 @@ from fibres.models import (
     FurnishPart,
     Lot,
     Movement,
+    Offer,
+    OfferBreak,
     Shrinkage,
     Source,
 )
@@ -77,12 +79,22 @@ class _Maker:
         self._moulds_and_sources()
         self._receive()
         self._look_again()
+        self._offers()
+        self._order()
         self._furnishes()
         self._promise()
         return studio
 
     def _day(self, days: int) -> date:
         return self.today + timedelta(days=days)
+
+    def _priced(self, told: dict[str, Any]) -> dict[str, Any]:
+        """Turn amounts, which the file keeps as text, into minor units."""
+        currency = self.told["studio"]["currency"]
+        return {
+            key: read_money(value, currency) if "minor" in key else value
+            for key, value in told.items()
+        }
 
     def _moulds_and_sources(self) -> None:
         for told in self.told["moulds"]:
@@ -96,7 +108,7 @@ class _Maker:
                 )
             )
         for told in self.told["sources"]:
-            _keep(Source(**told))
+            _keep(Source(**self._priced(told)))
         for name, mass in self.told["minimums"].items():
             fibre = Fibre.objects.get(name=name)
             fibre.minimum_mg = _mg(mass, "minimum")
@@ -161,13 +173,49 @@ class _Maker:
                 by=self.by,
             )
 
+    def _offers(self) -> None:
+        """Enter what suppliers ask, with their price breaks."""
+        for told in self.told["offers"]:
+            rest = {
+                key: value
+                for key, value in self._priced(told).items()
+                if key not in {"fibre", "source", "pack", "breaks", "valid_to"}
+            }
+            offer = Offer(
+                fibre=Fibre.objects.get(name=told["fibre"]),
+                source=Source.objects.get(name=told["source"]),
+                pack_mg=_mg(told["pack"], "pack"),
+                valid_to=self._day(told["valid_to"]) if "valid_to" in told else None,
+                **_typed(rest),
+            )
+            _keep(offer)
+            for step in told.get("breaks", ()):
+                _keep(OfferBreak(offer=offer, **self._priced(step)))
+
+    def _order(self) -> None:
+        """Place what is on its way, at the prices of its offers."""
+        for told in self.told["purchases"]:
+            source = Source.objects.get(name=told["source"])
+            ordered_on = self._day(told["day"])
+            purchasing.place(
+                source,
+                [
+                    purchasing.from_offer(
+                        Offer.objects.get(source=source, fibre__name=name), packs, on=ordered_on
+                    )
+                    for name, packs in told["packs"].items()
+                ],
+                ordered_on=ordered_on,
+                remarks=told["remarks"],
+                by=self.by,
+            )
+
     def _furnishes(self) -> None:
         currency = self.told["studio"]["currency"]
         for told in self.told["furnishes"]:
             furnish = _keep(Furnish(name=told["name"], remarks=told.get("remarks", "")))
-            for name, share in told["parts"].items():
-                fibre = Fibre.objects.get(name=name)
-                _keep(FurnishPart(furnish=furnish, fibre=fibre, share=Decimal(share)))
+            for name, shares in told["parts"].items():
+                _part(furnish, name, shares)
             for addition in told.get("additions", ()):
                 _keep(
                     Addition(
@@ -188,14 +236,25 @@ class _Maker:
         for told in self.told["sheets"]:
             _keep(_sheet(told))
         for told in self.told["commissions"]:
-            rest = {key: told[key] for key in told if key not in {"client", "sheet", "due"}}
+            apart = {"client", "sheet", "due", "not_before", "only_lots"}
+            rest = {key: told[key] for key in told if key not in apart}
             commission = Commission(
                 client=Client.objects.get(name=told["client"]),
                 sheet=Sheet.objects.get(name=told["sheet"]),
                 due=self._day(told["due"]),
+                not_before=self._day(told["not_before"]) if "not_before" in told else None,
                 **_typed(rest),
             )
-            enter_commission(commission, by=self.by)
+            lots = [self.lots[name] for name in told.get("only_lots", ())]
+            enter_commission(commission, only_lots=lots, by=self.by)
+
+
+def _part(furnish: Furnish, name: str, shares: str | dict[str, Any]) -> None:
+    """Enter one fibre of a furnish: by its share alone, or with how far that may vary."""
+    told = {"share": shares} if isinstance(shares, str) else shares
+    rest = {key: Decimal(value) for key, value in told.items() if key != "or"}
+    part = _keep(FurnishPart(furnish=furnish, fibre=Fibre.objects.get(name=name), **rest))
+    part.substitutes.set(Fibre.objects.filter(name__in=told.get("or", ())))
 
 
 def _estimate(told: dict[str, Any]) -> Estimate:
@@ -223,6 +282,7 @@ def _sheet(told: dict[str, Any]) -> Sheet:
 RATES = frozenset(
     [
         "heel_recovered",
+        "moisture",
         "price_rate",
         "grammage",
         "non_fibre_share",

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from hashlib import sha256
 from typing import Any
 
 from django import forms
 from django.db.models import Q
+from django.template.loader import render_to_string
+from django.utils.functional import cached_property
+from django.utils.safestring import SafeString
 
-from fibres.models import Furnish
+from fibres.models import Furnish, FurnishPart, Lot
 from orders import snapshot
 from orders.models import Client, Commission, Sheet
 from studio.errors import StudioError
@@ -24,7 +28,8 @@ from studio.forms import (
     SizeField,
 )
 from studio.models import Mould, Studio
-from studio.units import show_number
+from studio.units import System, show_mass, show_number
+from studio.widgets import FoldedChoices
 
 # From here on a sheet is a board, and a slip of the finger likelier than a wish.
 # Common practice, no source.
@@ -37,8 +42,35 @@ def still_offered(rows: Any, kept: Any) -> Any:
     return rows.filter(Q(closed_on__isnull=True) | Q(pk=kept))
 
 
+# As many lots as a page can list; the newest first. A sheet that is chosen needs far fewer.
+MOST_LISTED = 300
+LONGEST_KEY = 18
 # Above this a sheet is no longer dry paper.
 HALF = Decimal("0.5")
+
+
+class LotsField(forms.ModelMultipleChoiceField):
+    """Some lots, listed fibre by fibre; any lot with fibre left can be sent."""
+
+    default_error_messages = {"invalid_pk_value": "Choose one of those offered."}
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Lot.objects.none(), widget=FoldedChoices(nothing="Any lot"), **kwargs)
+
+    def offer(self, kept: list[int], fibres: set[int] | None, system: System) -> None:
+        """List lots of these fibres, of all where none are named, and those that are kept."""
+        may = Lot.objects.select_related("fibre").order_by("-received_on", "-pk")
+        self.queryset = may.filter(Q(oven_dry_mg__gt=0) | Q(pk__in=kept))
+        listed = (
+            self.queryset
+            if fibres is None
+            else may.filter(Q(oven_dry_mg__gt=0, fibre__in=fibres) | Q(pk__in=kept))
+        )
+        groups: dict[str, list[tuple[int, str]]] = {}
+        for lot in sorted(listed[:MOST_LISTED], key=lambda lot: (lot.fibre.name, lot.pk)):
+            left = show_mass(lot.oven_dry_mg, system=system)
+            groups.setdefault(lot.fibre.name, []).append((lot.pk, f"{lot.ref}, {left} left"))
+        self.choices = list(groups.items())
 
 
 class ClientForm(HouseModelForm):
@@ -155,7 +187,7 @@ class SheetForm(HouseModelForm):
 
 
 class CommissionForm(HouseModelForm):
-    """A commission: for whom, what, how many and by when."""
+    """A commission: for whom, what, how many, by when, and what the client limits."""
 
     new_client = forms.CharField(
         max_length=80, required=False, label="Or a new client",
@@ -166,6 +198,14 @@ class CommissionForm(HouseModelForm):
         error_messages={"required": "Give a whole number, 1 or more."},
     )  # fmt: skip
     due = DayField(help_text="Day it has to leave the studio.")
+    only_lots = LotsField(
+        label="Only these lots", required=False,
+        help_text="None ticked: any lot that fits. They have to hold every fibre of the furnish.",
+    )  # fmt: skip
+    not_before = DayField(
+        label="Not made before", required=False,
+        help_text="Such as the day on which the client gives the wording free.",
+    )  # fmt: skip
     priority = CountField(least=1, most=9, initial=5, help_text="1 is served first; 5 is usual.")
     tolerance_over = ShareField(
         required=False, label="Client takes over", help_text="Up to so much more than ordered."
@@ -185,14 +225,18 @@ class CommissionForm(HouseModelForm):
         model = Commission
         fields = [
             "client", "title", "sheet", "good_quantity", "due", "priority", "no_scrap",
-            "tolerance_over", "remarks",
+            "not_before", "all_or_nothing", "tolerance_over", "remarks",
         ]  # fmt: skip
         widgets = {"remarks": forms.Textarea(attrs={"rows": 3})}
+        help_texts = {
+            "all_or_nothing": "Without all its fibre none is set aside for it.",
+        }
 
+    LIMITS = ("no_scrap", "only_lots", "not_before", "all_or_nothing")
     field_order = ["client", "new_client", "title", "sheet", "good_quantity", "due", "state"]
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, system: System = "metric", **kwargs: Any) -> None:
+        super().__init__(*args, system=system, **kwargs)
         commission = self.instance
         client, sheet = self.fields["client"], self.fields["sheet"]
         client.queryset = still_offered(Client.objects.all(), commission.client_id)
@@ -204,6 +248,51 @@ class CommissionForm(HouseModelForm):
         sheet.empty_label = "Choose one"
         if not commission._state.adding:
             del self.fields["state"]
+            self.initial["only_lots"] = self.kept_lots
+        self.fields["only_lots"].offer(self.kept_lots, self._wanted_fibres(), system)
+
+    @cached_property
+    def kept_lots(self) -> list[int]:
+        """Return the keys of the lots it is limited to as it is kept."""
+        if self.instance._state.adding:
+            return []
+        return sorted(self.instance.only_lots.values_list("pk", flat=True))
+
+    def _wanted_fibres(self) -> set[int] | None:
+        """Return the fibres of the sheet that is chosen; None where none is chosen yet."""
+        sheet = str(self["sheet"].value() or "")
+        if not sheet.isdecimal() or len(sheet) > LONGEST_KEY:
+            return None
+        return {pk for pks, _ in _fibres_of(int(sheet)) for pk in pks}
+
+    @property
+    def rows(self) -> SafeString:
+        """Render the rows, with what the client limits apart from the rest."""
+        fields = [field for field in self.visible_fields() if field.name not in self.LIMITS]
+        # What stands behind the day due is told after the limits: how many more, and remarks.
+        after = [field for field in fields if field.name in {"tolerance_over", "remarks"}]
+        return render_to_string(
+            "orders/_commission_rows.html",
+            {
+                "hidden": self.hidden_fields(),
+                "before": [field for field in fields if field not in after],
+                "limits": [self[name] for name in self.LIMITS],
+                "after": after,
+            },
+        )
+
+    def version_of(self, row: Any) -> str:
+        """Mark the lots it is limited to as well."""
+        lots = sorted(row.only_lots.values_list("ref", flat=True))
+        return sha256(f"{super().version_of(row)} {lots}".encode()).hexdigest()[:16]
+
+    def differences(self, stored: Any) -> list[str]:
+        """Say as well which lots it is limited to now."""
+        told = super().differences(stored)
+        refs = set(stored.only_lots.values_list("ref", flat=True))
+        if refs != {lot.ref for lot in self.cleaned_data.get("only_lots", ())}:
+            told.append(f"{self['only_lots'].label}: {', '.join(sorted(refs)) or 'any'}")
+        return told
 
     def clean_tolerance_over(self) -> Decimal:
         """Take nothing for 0."""
@@ -221,9 +310,44 @@ class CommissionForm(HouseModelForm):
             self.add_error("new_client", "Choose a client or give a new name, not both.")
         if not chosen and not new and not {"client", "new_client"} & set(self.errors):
             self.add_error("client", "Choose a client, or give a new name below.")
+        self._look_at_limits(given)
         if given.get("state"):
             self.instance.state = given["state"]
         return given
+
+    def _look_at_limits(self, given: dict[str, Any]) -> None:
+        """Refuse days and lots by which it could never be made."""
+        due, not_before = given.get("due"), given.get("not_before")
+        if due and not_before and not_before > due:
+            self.add_error("not_before", "This is after the day due. Give an earlier day.")
+        lots, sheet = given.get("only_lots"), given.get("sheet")
+        if not lots or not sheet:
+            return
+        held = {lot.fibre_id for lot in lots}
+        lacking = [name for pks, name in _fibres_of(sheet.pk, needed=True) if not held & pks]
+        if lacking:
+            self.add_error(
+                "only_lots",
+                f"None of these lots holds {' or '.join(lacking)}, and {sheet} cannot be made "
+                "without. Tick one of it as well, or none at all.",
+            )
+
+
+def _fibres_of(sheet: int, *, needed: bool = False) -> list[tuple[set[int], str]]:
+    """Return each part of a sheet's furnish: the keys of its fibres, and what it is called.
+
+    Only what is ``needed`` leaves out a part whose share may fall to nothing.
+    """
+    parts = (
+        FurnishPart.objects.filter(furnish__sheets=sheet)
+        .select_related("fibre")
+        .prefetch_related("substitutes")
+    )
+    return [
+        ({part.fibre_id, *(fibre.pk for fibre in part.substitutes.all())}, part.fibre.name)
+        for part in parts
+        if part.limits[0] or not needed
+    ]
 
 
 class MoveForm(HouseForm):

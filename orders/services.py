@@ -11,20 +11,14 @@ from typing import Any
 
 from django.db import transaction
 
-from fibres.models import Addition, Fibre, FurnishPart
+from fibres.models import Addition, Fibre, FurnishPart, Lot
 from orders import prices, snapshot
 from orders.calc.costing import AdditionPrice, Cost, Rates, cost
-from orders.calc.cover import (
-    COVERED,
-    JUST_COVERED,
-    LATER,
-    SHORT,
-    Answer,
-    Cover,
-    Pick,
-    allocate,
-)
+from orders.calc.cover import Answer, Cover, Pick, allocate
+from orders.calc.plan import Promise, Snapshot
+from orders.calc.remedies import ways_out
 from orders.calc.sheets import need_mg
+from orders.calc.ways import Way
 from orders.models import Client, Commission, Sheet
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
@@ -34,8 +28,8 @@ USUAL_QUANTITIES = (10, 25, 50, 100, 250)
 
 # What a form changes; the state has its own door, so that a page kept open cannot undo a move.
 CHANGEABLE = (
-    "title", "client", "sheet", "good_quantity", "due", "priority", "no_scrap",
-    "tolerance_over", "remarks",
+    "title", "client", "sheet", "good_quantity", "due", "priority", "no_scrap", "not_before",
+    "all_or_nothing", "tolerance_over", "remarks",
 )  # fmt: skip
 
 State = Commission.State
@@ -55,40 +49,76 @@ def cover(
     *,
     with_quoted: bool = False,
     extra: Commission | None = None,
+    extra_only_lots: Iterable[str] | None = None,
     with_money: bool = False,
 ) -> Cover:
     """Answer whether the store covers the promises; ``extra`` counts one more as if agreed.
 
-    What the lots cost is read only ``with_money``: no page shows it, and not everybody may.
+    ``extra_only_lots`` are lots chosen for it that are not kept yet. What the lots cost is read
+    only ``with_money``: no page shows it, and not everybody may.
     """
     return allocate(
-        snapshot.read(today, with_quoted=with_quoted, extra=extra, with_money=with_money)
+        snapshot.read(
+            today,
+            with_quoted=with_quoted,
+            extra=extra,
+            extra_only_lots=extra_only_lots,
+            with_money=with_money,
+        )
     )
 
 
 def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]:
     """Answer for one commission, counted among the promises even while it is only asked for."""
-    is_open = commission.state in Commission.OPEN
-    answers = cover(today, extra=commission if is_open else None)
-    return answers, answers.of(commission.ref)
+    standing = standing_of(commission, today)
+    return standing.cover, standing.answer
 
 
-# The better first.
-STATES_IN_ORDER = (COVERED, JUST_COVERED, LATER, SHORT)
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one commission stands among the promises, and the snapshot that says so."""
+
+    ref: str
+    snapshot: Snapshot
+    cover: Cover
+    with_prices: bool
+
+    @property
+    def answer(self) -> Answer | None:
+        """How it stands; None where nothing is set aside for it or it cannot be reckoned."""
+        return self.cover.of(self.ref)
+
+    @property
+    def promise(self) -> Promise | None:
+        """The commission as planning reads it."""
+        rows = self.snapshot.commissions
+        return next((promise for promise in rows if promise.ref == self.ref), None)
+
+    def ways_out(self) -> tuple[Way, ...]:
+        """Return what would mend its shortage."""
+        return ways_out(self.snapshot, self.cover, self.ref, with_prices=self.with_prices)
 
 
-def made_worse(before: Cover, after: Cover) -> list[Answer]:
-    """Return the answers that are worse than they were before one more was promised."""
-    worse = []
-    for answer in after.commissions:
-        was = before.of(answer.ref)
-        if was is not None and _standing(answer) > _standing(was):
-            worse.append(answer)
-    return worse
+def standing_of(
+    commission: Commission,
+    today: date,
+    *,
+    with_quoted: bool = False,
+    with_offers: bool = False,
+    with_money: bool = False,
+) -> Standing:
+    """Answer for one commission, ready to be asked what would mend it.
 
-
-def _standing(answer: Answer) -> tuple[int, int]:
-    return STATES_IN_ORDER.index(answer.state), -answer.covered_sheets
+    ``with_offers`` reads what can be bought as well, and ``with_money`` its prices.
+    """
+    shot = snapshot.read(
+        today,
+        with_quoted=with_quoted,
+        extra=commission if commission.is_open else None,
+        with_money=with_money,
+        with_sourcing=with_offers,
+    )
+    return Standing(commission.ref, shot, allocate(shot), with_prices=with_money)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,11 +254,17 @@ def cost_of(
 
 @transaction.atomic
 def enter_commission(
-    commission: Commission, *, by: Any, new_client: str = "", key: uuid.UUID | None = None
+    commission: Commission,
+    *,
+    by: Any,
+    new_client: str = "",
+    only_lots: Iterable[Lot] | None = None,
+    key: uuid.UUID | None = None,
 ) -> Commission:
     """Enter a new commission, or keep what was changed in one; one entry in the book.
 
     ``new_client`` names a client that is entered with it; an open one of that name is taken.
+    ``only_lots`` are the only lots it may be made of, none for any lot; None leaves them be.
     """
     if key is not None:
         refuse_repeat(key)
@@ -241,6 +277,8 @@ def enter_commission(
         _refuse_if_over(commission)
     commission.full_clean()
     commission.save(update_fields=None if is_new else CHANGEABLE)
+    if only_lots is not None:
+        _limit_to(commission, only_lots)
     verb = "Entered" if is_new else "Changed"
     enter(
         f"{verb.lower()} commission",
@@ -267,6 +305,22 @@ def client_named(name: str) -> Client:
         client.full_clean()
         client.save()
     return client
+
+
+def _limit_to(commission: Commission, lots: Iterable[Lot]) -> None:
+    """Keep the only lots it may be made of; a lot that is new to it must have fibre left."""
+    chosen = {lot.pk for lot in lots}
+    kept = set(commission.only_lots.values_list("pk", flat=True))
+    empty = Lot.objects.filter(pk__in=chosen - kept, oven_dry_mg=0).order_by("ref")
+    refs = list(empty.values_list("ref", flat=True))
+    if refs:
+        has = "has" if len(refs) == 1 else "have"
+        raise StudioError(
+            f"{' and '.join(refs)} {has} nothing left. Choose lots with fibre in them.",
+            field="only_lots",
+            value=refs,
+        )
+    commission.only_lots.set(chosen)
 
 
 def _refuse_if_over(commission: Commission) -> None:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, timedelta
 from decimal import Decimal
-from fractions import Fraction
 from functools import lru_cache
 
 from django.db.models import QuerySet
 
-from fibres.calc import moisture as wet
+from fibres.calc.spread import lot_spread, yield_spread
 from fibres.models import Drying, Fibre, FurnishPart, Lot, Shrinkage
+from fibres.queries import packs_to_come
+from orders import sourcing
 from orders.calc.plan import Part, PlanLot, Promise, Snapshot
 from orders.calc.sheets import SheetSpec, need_mg, pull_mg, safe_need_mg, sheets_per_pull
 from orders.models import Commission, Sheet
@@ -21,6 +23,8 @@ from studio.sizes import Size
 
 MG_PER_KG = 1_000_000
 NO_SHRINKAGE = (Decimal(0), Decimal(0))
+WEEKS = 13
+A_DAY = timedelta(days=1)
 
 
 def read(
@@ -28,36 +32,62 @@ def read(
     *,
     with_quoted: bool = False,
     extra: Commission | None = None,
+    extra_only_lots: Iterable[str] | None = None,
     with_money: bool = True,
+    with_sourcing: bool = False,
+    weeks: int = WEEKS,
 ) -> Snapshot:
-    """Read lots and promises as they stand; without money, what lots cost is not even read.
+    """Read lots and promises as they stand; without money, no price is even read.
 
     ``extra`` is counted though it is not agreed yet, and in place of what is kept of it: a form
-    asks with what was typed, not with what was there before.
+    asks with what was typed, not with what was there before. ``extra_only_lots`` are the lots
+    chosen for it in the form, by reference and none for any lot; None means those that are kept.
+    ``with_sourcing`` adds what can be bought over so many weeks; a plan of what to buy needs its
+    prices as well.
     """
     studio = Studio.current()
     fibres = {fibre.pk: fibre for fibre in Fibre.objects.all()}
-    furnishes = _furnishes(fibres)
-    shrinkages = read_shrinkages()
-    commissions = list(promises(with_quoted=with_quoted))
-    if extra is not None:
-        commissions = [found for found in commissions if found.pk != extra.pk]
-        commissions.append(extra)
-    reckoned, left_out = [], []
+    commissions = _commissions(with_quoted=with_quoted, extra=extra)
+    only_lots = _only_lots(commissions)
+    if extra is not None and extra_only_lots is not None:
+        only_lots[extra.pk] = frozenset(extra_only_lots)
+    reckoning = _Reckoning(studio, _furnishes(fibres), read_shrinkages(), {})
+    promised, left_out = [], []
     for found in commissions:
         try:
-            spec = spec_of(found.sheet, studio, shrinkages)
-            reckoned.append(_promise(found, furnishes, spec))
+            promised.append(reckoning.promise(found, only_lots.get(found.pk) or None))
         except StudioError as refusal:
             left_out.append((found.ref, str(refusal)))
     return Snapshot(
         today=today,
         currency=studio.currency,
-        lots=tuple(_lots(fibres, with_money=with_money)),
-        commissions=tuple(reckoned),
+        aims=studio.aims,
+        lots=(
+            *_lots(fibres, with_money=with_money),
+            *_on_their_way(fibres, today, with_money=with_money),
+        ),
+        commissions=tuple(promised),
         left_out=tuple(left_out),
         yields={fibre.name: fibre.preparation_yield for fibre in fibres.values()},
+        yield_spread={
+            fibre.name: yield_spread(fibre.yield_spread, preparation_yield=fibre.preparation_yield)
+            for fibre in fibres.values()
+        },
+        sourcing=(
+            sourcing.read(today, fibres.values(), weeks=weeks, with_money=with_money)
+            if with_sourcing
+            else None
+        ),
     )
+
+
+def needed_on(commission: Commission, *, making_days: int, preparation_days: int) -> date:
+    """Return the day its fibre has to be in the store, so that there is time to make the sheets.
+
+    What may not be made before a day needs its fibre no earlier, however little time that leaves.
+    """
+    day = commission.due - timedelta(days=making_days + preparation_days)
+    return max(day, commission.not_before) if commission.not_before else day
 
 
 def promises(*, with_quoted: bool = False) -> QuerySet[Commission]:
@@ -101,6 +131,26 @@ def spec_of(
     )
 
 
+def _commissions(*, with_quoted: bool, extra: Commission | None) -> list[Commission]:
+    found = list(promises(with_quoted=with_quoted))
+    if extra is None:
+        return found
+    return [*(one for one in found if one.pk != extra.pk), extra]
+
+
+def _only_lots(commissions: Iterable[Commission]) -> dict[int | None, frozenset[str]]:
+    """Return the lots that each commission is limited to, where it is limited, in one query."""
+    known = {commission.pk for commission in commissions}
+    rows = Commission.only_lots.through.objects.filter(
+        commission__state__in=Commission.OPEN
+    ).values_list("commission_id", "lot__ref")
+    found: dict[int | None, set[str]] = {}
+    for commission, ref in rows:
+        if commission in known:
+            found.setdefault(commission, set()).add(ref)
+    return {commission: frozenset(refs) for commission, refs in found.items()}
+
+
 def _lots(fibres: dict[int, Fibre], *, with_money: bool) -> Iterable[PlanLot]:
     money = ("paid_minor", "received_oven_dry_mg") if with_money else ()
     rows = (
@@ -108,40 +158,105 @@ def _lots(fibres: dict[int, Fibre], *, with_money: bool) -> Iterable[PlanLot]:
         .order_by("pk")
         .values_list(
             "ref", "fibre_id", "oven_dry_mg", "moisture", "preparation_yield", "received_on",
-            "keep_until", *money,
+            "keep_until", "moisture_known", "band", *money,
         )
     )  # fmt: skip
-    marks = {pk: frozenset(fibre.marks) for pk, fibre in fibres.items()}
-    for ref, fibre_id, oven_dry, moisture, own_yield, received_on, until, *paid in rows:
-        share = fibres[fibre_id].preparation_yield if own_yield is None else own_yield
-        usable = wet.usable_mg(oven_dry, share)
+    usual = {
+        pk: (fibre.name, fibre.preparation_yield, frozenset(fibre.marks))
+        for pk, fibre in fibres.items()
+    }
+    for ref, pk, oven_dry, moisture, own_yield, received_on, until, known, band, *paid in rows:
+        name, share, marks = usual[pk]
+        yielded = _ratio(share if own_yield is None else own_yield)
         yield PlanLot(
             ref=ref,
-            fibre=fibres[fibre_id].name,
-            usable_mg=usable,
+            fibre=name,
+            usable_mg=_part(oven_dry, yielded),
             oven_dry_mg=oven_dry,
-            as_is_mg=wet.as_is_mg(oven_dry, moisture),
+            as_is_mg=_over(oven_dry, _ratio(1 - moisture)),
             usable_from=received_on,
             until=until,
-            cost_minor_per_kg=_cost_of_usable(*paid, share) if paid else 0,
-            marks=marks[fibre_id],
+            cost_minor_per_kg=_cost_of_usable(*paid, yielded) if paid else 0,
+            marks=marks,
+            spread=_spread(moisture, known, band),
         )
 
 
-def _cost_of_usable(paid_minor: int | None, received_oven_dry_mg: int, share: Decimal) -> int:
-    """Return what a usable kilogram of a lot cost; 0 where that is not known."""
-    usable_mg = wet.usable_mg(received_oven_dry_mg, share)
-    return round(Fraction(paid_minor * MG_PER_KG, usable_mg)) if paid_minor and usable_mg else 0
+def _on_their_way(fibres: dict[int, Fibre], today: date, *, with_money: bool) -> Iterable[PlanLot]:
+    """Return what is ordered as lots that can be used from the day they are expected.
+
+    What should have come by now is looked for tomorrow.
+    """
+    for packs in packs_to_come(with_money=with_money):
+        fibre = fibres[packs.fibre_id]
+        yielded = _ratio(fibre.preparation_yield)
+        yield PlanLot(
+            ref=packs.ref,
+            fibre=fibre.name,
+            usable_mg=_part(packs.oven_dry_mg, yielded),
+            oven_dry_mg=packs.oven_dry_mg,
+            as_is_mg=packs.as_is_mg,
+            usable_from=packs.expected_on if packs.expected_on >= today else today + A_DAY,
+            cost_minor_per_kg=_cost_of_usable(packs.paid_minor, packs.oven_dry_mg, yielded),
+            marks=frozenset(fibre.marks),
+            # The moisture agreed is what the label will say.
+            spread=_spread(packs.moisture, Lot.MoistureKnown.LABEL, Decimal(0)),
+        )
 
 
-def _furnishes(fibres: dict[int, Fibre]) -> dict[int, tuple[Part, ...]]:
-    found: dict[int, list[Part]] = {}
-    rows = FurnishPart.objects.order_by("-share", "pk").values_list(
-        "furnish_id", "fibre_id", "share"
+# A store of ten thousand lots has few different shares: what a share comes to is kept, and lots
+# are reckoned in whole numbers alone, as exactly as fibres.calc.moisture does with fractions.
+Ratio = tuple[int, int]
+_spread = lru_cache(maxsize=100_000)(
+    lambda moisture, known, band: lot_spread(moisture, known=known, band=band)
+)
+
+
+@lru_cache(maxsize=100_000)
+def _ratio(share: Decimal) -> Ratio:
+    return share.as_integer_ratio()
+
+
+def _part(mass_mg: int, share: Ratio) -> int:
+    """Return a share of a mass, rounded down."""
+    return mass_mg * share[0] // share[1]
+
+
+def _over(mass_mg: int, share: Ratio) -> int:
+    """Return a mass over a share, rounded half-even."""
+    whole, rest = divmod(mass_mg * share[1], share[0])
+    return whole + (2 * rest > share[0] or (2 * rest == share[0] and whole % 2))
+
+
+def _cost_of_usable(paid_minor: int | None, oven_dry_mg: int, yielded: Ratio) -> int:
+    """Return what a usable kilogram cost, rounded half-even; 0 where that is not known."""
+    usable_mg = _part(oven_dry_mg, yielded)
+    return _over(paid_minor * MG_PER_KG, (usable_mg, 1)) if paid_minor and usable_mg else 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """What a furnish is made of, and how many days its fibres take to prepare."""
+
+    parts: tuple[Part, ...] = ()
+    preparation_days: int = 0
+
+
+def _furnishes(fibres: dict[int, Fibre]) -> dict[int, _Made]:
+    names = FurnishPart.substitutes.through.objects.order_by("fibre__name").values_list(
+        "furnishpart_id", "fibre_id"
     )
-    for furnish, fibre, share in rows:
-        found.setdefault(furnish, []).append(Part((fibres[fibre].name,), share, share, share))
-    return {furnish: tuple(parts) for furnish, parts in found.items()}
+    stand_ins: dict[int, list[str]] = {}
+    for part, fibre in names:
+        stand_ins.setdefault(part, []).append(fibres[fibre].name)
+    found: dict[int, list[Part]] = {}
+    days: dict[int, int] = {}
+    for part in FurnishPart.objects.order_by("-share", "pk"):
+        fibre, (least, most) = fibres[part.fibre_id], part.limits
+        group = (fibre.name, *stand_ins.get(part.pk, ()))
+        found.setdefault(part.furnish_id, []).append(Part(group, least, part.share, most))
+        days[part.furnish_id] = max(days.get(part.furnish_id, 0), fibre.preparation_days)
+    return {furnish: _Made(tuple(parts), days[furnish]) for furnish, parts in found.items()}
 
 
 @lru_cache(maxsize=10_000)
@@ -151,27 +266,50 @@ def _needs(spec: SheetSpec, wanted: int) -> tuple[int, int, int]:
     return need, max(need, safe_need_mg(spec, wanted)), pull_mg(spec)
 
 
-def _promise(
-    commission: Commission, furnishes: dict[int, tuple[Part, ...]], spec: SheetSpec
-) -> Promise:
-    furnish = furnishes.get(commission.sheet.furnish_id)
-    if not furnish:
-        raise StudioError(
-            f"The furnish of {commission.sheet.name} has no fibre yet. Give it its fibres and "
-            "their shares.",
-            field="furnish",
+@dataclass(frozen=True, slots=True)
+class _Reckoning:
+    """What commissions are reckoned with; a sheet that many ask for is worked out once."""
+
+    studio: Studio
+    furnishes: dict[int, _Made]
+    shrinkages: dict[tuple[int, str], tuple[Decimal, Decimal]]
+    specs: dict[int, SheetSpec]
+
+    def promise(self, commission: Commission, only_lots: frozenset[str] | None) -> Promise:
+        made = self.furnishes.get(commission.sheet.furnish_id)
+        spec = self._spec(commission.sheet)
+        if made is None:
+            raise StudioError(
+                f"The furnish of {commission.sheet.name} has no fibre yet. Give it its fibres and "
+                "their shares.",
+                field="furnish",
+            )
+        need, safe, pull = _needs(spec, commission.good_quantity)
+        return Promise(
+            ref=commission.ref,
+            priority=commission.priority,
+            due=commission.due,
+            wanted=commission.good_quantity,
+            need_mg=need,
+            safe_need_mg=safe,
+            pull_mg=pull,
+            furnish=made.parts,
+            sheets_per_pull=sheets_per_pull(spec),
+            good_share=1 - spec.broke - spec.retree,
+            excludes=frozenset({"scrap"}) if commission.no_scrap else frozenset(),
+            only_lots=only_lots,
+            all_or_nothing=commission.all_or_nothing,
+            needed_on=needed_on(
+                commission,
+                making_days=self.studio.making_days,
+                preparation_days=made.preparation_days,
+            ),
         )
-    need, safe, pull = _needs(spec, commission.good_quantity)
-    return Promise(
-        ref=commission.ref,
-        priority=commission.priority,
-        due=commission.due,
-        wanted=commission.good_quantity,
-        need_mg=need,
-        safe_need_mg=safe,
-        pull_mg=pull,
-        furnish=furnish,
-        sheets_per_pull=sheets_per_pull(spec),
-        good_share=1 - spec.broke - spec.retree,
-        excludes=frozenset({"scrap"}) if commission.no_scrap else frozenset(),
-    )
+
+    def _spec(self, sheet: Sheet) -> SheetSpec:
+        """Return a sheet as the arithmetic takes it; one that is typed is not kept in mind."""
+        if sheet.pk is None:
+            return spec_of(sheet, self.studio, self.shrinkages)
+        if sheet.pk not in self.specs:
+            self.specs[sheet.pk] = spec_of(sheet, self.studio, self.shrinkages)
+        return self.specs[sheet.pk]

@@ -215,9 +215,17 @@ class FibreTable(LedgerTable):
         """Name each lot and what to weigh out of it."""
         return format_html_join(
             "; ",
-            '{} of <a class="code" href="{}">{}</a>',
-            ((mass, reverse("lot", args=[ref]), ref) for ref, mass in value),
+            '{} of <a class="code" href="{}">{}</a>{}',
+            ((mass, *_where(ref)) for ref, mass in value),
         )
+
+
+def _where(ref: str) -> tuple[str, str, str]:
+    """Return address, reference and state of a lot, or of packs that are on their way."""
+    purchase, on_its_way, _ = ref.partition("/")
+    if on_its_way:
+        return reverse("purchase", args=[purchase]), ref, ", on its way"
+    return reverse("lot", args=[ref]), ref, ""
 
 
 @dataclass(frozen=True, slots=True)

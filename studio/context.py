@@ -17,10 +17,11 @@ from studio.models import Studio
 ROOMS = (
     ("Today", "today", ()),
     ("Store", "store", ("/store/", "/fibres/", "/lots/", "/scrap/")),
-    ("Sources", "sources", ("/sources/",)),
+    ("Sources", "sources", ("/sources/", "/purchases/")),
     ("Furnishes", "furnishes", ("/furnishes/",)),
     ("Sheets", "sheets", ("/sheets/",)),
     ("Commissions", "commissions", ("/commissions/", "/clients/")),
+    ("Reorder", "reorder", ("/reorder/",)),
     ("Bench", "bench", ("/bench/",)),
     ("Studio", "studio", ("/studio/", "/moulds/", "/people/")),
 )

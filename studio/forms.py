@@ -143,25 +143,36 @@ class HouseModelForm(HouseMixin, forms.ModelForm):
         if self.instance._state.adding:
             del self.fields["version"]
         else:
-            self.initial["version"] = version_of(self.instance)
+            self.initial["version"] = self.version_of(self.instance)
 
     def refuse_stale(self, stored: Model) -> None:
         """Stop where the row is another than the page showed; the next sending goes through."""
-        now = version_of(stored)
+        now = self.version_of(stored)
         if self.cleaned_data.get("version") in ("", None, now):
             return
         self.data = self.data.copy()
         self.data[self.add_prefix("version")] = now
-        told = [
-            f"{self[name].label}: {self._shown(name, stored)}"
-            for name in self.fields
-            if hasattr(stored, name) and getattr(stored, name) != self.cleaned_data.get(name)
-        ]
+        told = self.differences(stored)
         raise StudioError(
             "Somebody changed this after the page was opened. There it says now "
             f"{'; '.join(told) or 'the same'}. Look it over: entered again, what stands here "
             "is kept."
         )
+
+    def version_of(self, row: Model) -> str:
+        """Return the mark of a row; a form over more than the row's columns adds the rest."""
+        return version_of(row)
+
+    def differences(self, stored: Model) -> list[str]:
+        """Say, field by field, what stands in the row and is not what was typed."""
+        sets = {field.name for field in stored._meta.many_to_many}
+        return [
+            f"{self[name].label}: {self._shown(name, stored)}"
+            for name in self.fields
+            if hasattr(stored, name)
+            and name not in sets
+            and getattr(stored, name) != self.cleaned_data.get(name)
+        ]
 
     def _shown(self, name: str, stored: Model) -> str:
         value = self.fields[name].prepare_value(getattr(stored, name))

@@ -61,6 +61,12 @@ class StudioForm(HouseModelForm):
         label="How sure the safe count is",
         help_text="95 % means: in 95 of 100 makings there are good sheets enough.",
     )
+    making_days = CountField(
+        label="Form, dry and pack",
+        unit="days",
+        most=365,
+        help_text="A commission needs its fibre so many days before it is due.",
+    )
     hourly_rate_minor = MoneyField(label="Pay for an hour")
     overhead_minor_per_hour = MoneyField(label="Rooms, felts and moulds, an hour")
     setup_minutes = CountField(
@@ -99,6 +105,11 @@ class StudioForm(HouseModelForm):
              "broke_recovered"),
         ),
         (
+            "Planning",
+            "When fibre has to be in, and which lots are set aside",
+            ("making_days", "aims"),
+        ),
+        (
             "Hours",
             "A sheet can have minutes of its own",
             ("setup_minutes", "minutes_per_pull", "hourly_rate_minor",
@@ -120,13 +131,19 @@ class StudioForm(HouseModelForm):
     class Meta:
         model = Studio
         fields = [
-            "name", "units", "currency", "theme", "sheet_moisture", "assurance",
+            "name", "units", "currency", "theme", "sheet_moisture", "assurance", "making_days",
+            "aims",
             "hourly_rate_minor", "overhead_minor_per_hour", "setup_minutes", "minutes_per_pull",
             "trial_pulls", "heel_mg", "heel_recovered", "broke_recovered",
             "energy_kwh_per_kg", "energy_kwh_per_pull", "energy_minor_per_kwh",
             "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet",
             "price_by", "price_rate", "tax_rate",
         ]  # fmt: skip
+        labels = {"aims": "What comes first"}
+        help_texts = {
+            "aims": "Where a furnish may vary; a promise that comes first is always served first."
+        }
+        widgets = {"aims": forms.RadioSelect}
 
     @property
     def groups(self) -> list[tuple[str, str, list[forms.BoundField]]]:

@@ -67,6 +67,29 @@ class DayInput(forms.DateInput):
         return context
 
 
+class FoldedChoices(forms.CheckboxSelectMultiple):
+    """A long list of tick boxes under one line that names what is chosen."""
+
+    template_name = "studio/forms/folded.html"
+
+    def __init__(self, *, nothing: str = "None", attrs: dict[str, Any] | None = None) -> None:
+        super().__init__(attrs)
+        self.nothing = nothing
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        """Name what is chosen; say what it means where nothing is."""
+        context: dict[str, Any] = super().get_context(name, value, attrs)
+        groups = context["widget"]["optgroups"]
+        chosen = [
+            str(option["label"])
+            for _, options, _ in groups
+            for option in options
+            if option["selected"]
+        ]
+        context["widget"]["told"] = ", ".join(chosen) or self.nothing
+        return context
+
+
 class QuantityWidget(forms.MultiWidget):
     """A figure and a list of units; posts ``name`` and ``name_unit``."""
 

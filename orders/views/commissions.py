@@ -21,6 +21,7 @@ from fibres.models import Fibre
 from orders import queries, services, wording
 from orders.calc.costing import Cost
 from orders.calc.cover import Answer, Cover
+from orders.calc.remedies import made_worse
 from orders.filters import CommissionFilter
 from orders.forms import CommissionForm, MoveForm
 from orders.models import Commission
@@ -99,7 +100,10 @@ class CommissionPage(HousePage, TemplateView):
         user, system = self.request.user, self.studio.units
         rows = queries.commissions_for(user).select_related("sheet__furnish", "sheet__mould")
         commission = get_object_or_404(rows, ref=self.kwargs["ref"])
-        cover, answer = services.cover_of(commission, today())
+        standing = services.standing_of(
+            commission, today(), with_offers=True, with_money=self.sees_money
+        )
+        cover, answer = standing.cover, standing.answer
         fibres = {
             fibre.name: fibre
             for fibre in Fibre.objects.filter(
@@ -111,11 +115,11 @@ class CommissionPage(HousePage, TemplateView):
             "heading": f"{commission.ref} {commission.title}",
             "moves": self._moves(commission, answer),
             "may_change": roles.can(user, "orders.change"),
-            "facts": panels.facts(commission, self.studio),
+            "facts": panels.facts(commission, self.studio, fibres.values()),
             "made_of": panels.made_of(commission, self.studio),
             "cautions": panels.cautions(commission, list(fibres.values())),
             "left_out": dict(cover.left_out).get(commission.ref, ""),
-            **panels.cover_context(self.request, commission, answer, fibres),
+            **panels.cover_context(self.request, standing, fibres),
         }
         costs: list[Cost] = []
         if self.sees_money and not context["left_out"]:
@@ -226,13 +230,15 @@ class CommissionEdit(PanelRowPage):
 
     def work_out(self, form: Any) -> Panel:
         """Count the commission as typed among the promises."""
-        return self._panel(form.instance)
+        chosen = form.cleaned_data.get("only_lots")
+        lots = None if chosen is None else [lot.ref for lot in chosen]
+        return self._panel(form.instance, lots)
 
-    def _panel(self, commission: Commission) -> Panel:
+    def _panel(self, commission: Commission, only_lots: list[str] | None = None) -> Panel:
         typed = copy.copy(commission)
         typed.ref = typed.ref or NOT_ENTERED
         before = services.cover(today())
-        cover = services.cover(today(), extra=typed)
+        cover = services.cover(today(), extra=typed, extra_only_lots=only_lots)
         answer = cover.of(typed.ref)
         if answer is None:
             reason = dict(cover.left_out).get(typed.ref, "")
@@ -245,7 +251,7 @@ class CommissionEdit(PanelRowPage):
             finding=wording.finding(answer, today(), self.studio.units),
             lines=tuple(lines),
             worse=panels.worse_sentence(
-                [found for found in services.made_worse(before, cover) if found.ref != typed.ref],
+                [found for found in made_worse(before, cover) if found.ref != typed.ref],
                 today(),
             ),
         )
@@ -268,6 +274,7 @@ class CommissionEdit(PanelRowPage):
         return services.enter_commission(
             form.instance,
             new_client=form.cleaned_data["new_client"],
+            only_lots=form.cleaned_data["only_lots"],
             by=self.request.user,
             key=key,
         )

@@ -206,28 +206,6 @@ def test_needs_are_what_is_set_aside_and_what_is_short():
     assert (plan.fibre, plan.share, plan.set_aside_mg) == ("linter", 1, 700)
 
 
-# --- what one more promise does to the others
-
-
-def standing(*refs, held=1500):
-    return cover_of_plan([lot(usable=held)], [promise(ref) for ref in refs])
-
-
-def test_a_promise_that_comes_after_makes_none_worse():
-    assert services.made_worse(standing("C1"), standing("C1", "C2")) == []
-
-
-def test_a_promise_that_comes_before_makes_the_next_worse():
-    worse = services.made_worse(standing("C2"), standing("C1", "C2"))
-    assert [found.ref for found in worse] == ["C2"]
-
-
-def test_one_that_is_short_already_is_worse_with_fewer_sheets():
-    before = standing("C2", held=800)
-    after = standing("C1", "C2", held=1100)
-    assert [found.ref for found in services.made_worse(before, after)] == ["C2"]
-
-
 # --- steps
 
 

@@ -33,9 +33,12 @@ def read(**changes):
 def test_reading_takes_the_same_queries_for_1_and_20_rows(django_assert_num_queries, rows):
     fibre = make_fibre()
     for _ in range(rows):
-        make_lot(fibre)
-        make_commission(make_sheet(make_furnish({fibre: "1"}), mould=make_mould()))
-    with django_assert_num_queries(6):
+        lot = make_lot(fibre)
+        furnish = make_furnish({fibre: "1"})
+        furnish.parts.get().substitutes.add(make_fibre())
+        asked = make_commission(make_sheet(furnish, mould=make_mould()))
+        asked.only_lots.add(lot)
+    with django_assert_num_queries(9):
         read()
 
 
@@ -185,3 +188,136 @@ def test_nothing_left_out_is_not_written():
 def test_a_name_with_a_space_that_does_not_break_survives_json():
     make_lot(make_fibre(name="Abaca\u00a0sheet\u202fpulp"))
     assert plan.from_text(json.dumps(plan.to_json(read()))) == read()
+
+
+# --- what may vary, and what the client limits
+
+
+def limited_furnish(fibre, other, /, **limits):
+    furnish = make_furnish({fibre: "0.6", other: "0.4"})
+    furnish.parts.filter(fibre=fibre).update(**limits)
+    return furnish
+
+
+def test_a_part_without_limits_is_its_share_and_nothing_else():
+    make_commission(make_sheet(make_furnish({make_fibre(name="Abaca"): "1"})))
+    assert read().commissions[0].furnish == (
+        plan.Part(("Abaca",), least=Decimal(1), target=Decimal(1), most=Decimal(1)),
+    )
+
+
+def test_a_part_has_its_least_and_most_and_what_may_stand_in_for_it_by_name():
+    linter, abaca = make_fibre(name="Linter"), make_fibre(name="Abaca")
+    furnish = limited_furnish(linter, abaca, least=Decimal("0.5"), most=Decimal("0.7"))
+    part = furnish.parts.get(fibre=linter)
+    part.substitutes.set([make_fibre(name="Wood pulp"), make_fibre(name="Flax")])
+    make_commission(make_sheet(furnish))
+    assert read().commissions[0].furnish == (
+        plan.Part(
+            ("Linter", "Flax", "Wood pulp"),
+            least=Decimal("0.5"), target=Decimal("0.6"), most=Decimal("0.7"),
+        ),
+        plan.Part(("Abaca",), least=Decimal("0.4"), target=Decimal("0.4"), most=Decimal("0.4")),
+    )  # fmt: skip
+
+
+def test_the_limits_of_a_client_are_read():
+    asked = make_commission(all_or_nothing=True)
+    lots = [make_lot(), make_lot()]
+    asked.only_lots.set(lots)
+    make_lot()
+    free = make_commission()
+    found = {promise.ref: promise for promise in read().commissions}
+    assert found[asked.ref].only_lots == {lot.ref for lot in lots}
+    assert found[asked.ref].all_or_nothing
+    assert found[free.ref].only_lots is None
+    assert not found[free.ref].all_or_nothing
+
+
+def test_lots_chosen_in_a_form_count_in_place_of_those_that_are_kept():
+    asked = make_commission()
+    kept, chosen = make_lot(), make_lot()
+    asked.only_lots.add(kept)
+
+    def limited_to(**changes):
+        return read(extra=asked, **changes).commissions[0].only_lots
+
+    assert limited_to() == {kept.ref}
+    assert limited_to(extra_only_lots=[chosen.ref]) == {chosen.ref}
+    assert limited_to(extra_only_lots=[]) is None
+
+
+def test_a_commission_that_is_not_kept_yet_is_limited_to_the_lots_of_its_form():
+    kept = make_commission()
+    typed = Commission(
+        ref="new", client=kept.client, sheet=kept.sheet, good_quantity=10, due=day(-40)
+    )
+    found = {
+        promise.ref: promise.only_lots
+        for promise in read(extra=typed, extra_only_lots=["LI-2"]).commissions
+    }
+    assert found == {kept.ref: None, "new": {"LI-2"}}
+
+
+# --- when fibre is needed
+
+
+def due_27_april(preparation_days=0, **changes):
+    fibre, quick = make_fibre(preparation_days=preparation_days), make_fibre(preparation_days=1)
+    stand_in = make_fibre(preparation_days=90)
+    furnish = make_furnish({fibre: "0.1", quick: "0.9"})
+    furnish.parts.get(fibre=fibre).substitutes.add(stand_in)
+    make_commission(make_sheet(furnish), due=date(2027, 4, 27), **changes)
+    return snapshot.read(date(2027, 3, 1)).commissions[0].needed_on
+
+
+def test_fibre_is_needed_before_the_sheets_are_made_and_the_slowest_fibre_prepared():
+    make_studio(making_days=10)
+    # By hand: 27 April less 10 days of making and 14 of preparing is 3 April. What may stand in
+    # for a fibre does not count: it is not what is usually prepared.
+    assert due_27_april(preparation_days=14) == date(2027, 4, 3)
+
+
+@pytest.mark.parametrize(
+    ("not_before", "needed"),
+    [(date(2027, 4, 20), date(2027, 4, 20)), (date(2027, 4, 2), date(2027, 4, 16))],
+)
+def test_what_may_not_be_made_before_a_day_needs_its_fibre_no_earlier(not_before, needed):
+    make_studio(making_days=10)
+    assert due_27_april(not_before=not_before) == needed
+
+
+def test_h1_needs_its_fibre_by_27_march():
+    # Scenario H1: due on 3 April, and 7 days to make and dry.
+    make_commission(due=date(2027, 4, 3))
+    assert snapshot.read(date(2027, 3, 1)).commissions[0].needed_on == date(2027, 3, 27)
+
+
+# --- how sure the figures are
+
+
+@pytest.mark.parametrize(
+    ("known", "spread"), [("weighed", "0.006250"), ("label", "0.012500"), ("assumed", "0.025000")]
+)
+def test_the_spread_of_a_lot_is_that_of_its_moisture_over_its_dry_share(known, spread):
+    # By hand: at 20 % moisture a point more or less is 1/80 of the fibre; half a point, one point
+    # and two points for weighed, label and assumed.
+    make_lot(moisture="0.20", moisture_known=known)
+    assert read().lots[0].spread == Decimal(spread)
+
+
+def test_half_the_band_of_an_estimate_is_added_as_a_leg_to_a_leg():
+    # By hand: a band of ± 12 % is two standard deviations of 6 %; with 2.5 % that makes 6.5 %.
+    lot = make_lot(moisture="0.20", moisture_known="assumed")
+    type(lot).objects.filter(pk=lot.pk).update(band=Decimal("0.12"))
+    assert read().lots[0].spread == Decimal("0.065000")
+
+
+def test_the_spread_of_a_yield_is_that_of_the_fibre_over_its_yield():
+    fibre = make_fibre(preparation_yield=Decimal("0.8"), yield_spread=Decimal("0.02"))
+    assert read().yield_spread == {fibre.name: Decimal("0.025000")}
+
+
+def test_the_aims_are_the_studios():
+    make_studio(aims="cost first")
+    assert read().aims == "cost first"

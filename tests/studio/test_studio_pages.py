@@ -52,9 +52,19 @@ def test_owner_changes_the_pay(owner_client):
     assert Entry.objects.last().act == "changed studio"
 
 
+def test_owner_says_how_long_making_takes_and_what_comes_first(owner_client):
+    make_studio()
+    changes = {"making_days": "10", "aims": "cost first"}
+    owner_client.post(reverse("studio"), kept(owner_client, **changes))
+    studio = Studio.current()
+    assert (studio.making_days, studio.aims) == (10, "cost first")
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
+        ({"making_days": "366"}, "Give 365 or fewer."),
+        ({"making_days": "soon"}, "whole number"),
         ({"price_by": "margin", "price_rate": "100"}, "give less than 100 %"),
         ({"assurance": "100"}, "less than 100 %, such as 95"),
         ({"hourly_rate_minor": "a lot"}, "plain amount in GBP"),

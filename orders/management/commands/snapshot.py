@@ -1,7 +1,7 @@
-"""Write the store and the promises as JSON, to try a plan with or to send along with a question.
+"""Write store, promises and offers as JSON, to try a plan with or to send along with a question.
 
-Run it whenever a plan is to be looked at away from the studio; it only reads. Prices a kilogram
-are in it, client names are not.
+Run it whenever a plan is to be looked at away from the studio; it only reads. Prices are
+in it, and who asks them; client names are not.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from studio.commands import StoreCommand
 class Command(StoreCommand):
     """Print the snapshot."""
 
-    help = "Write lots and promises as JSON (manage.py snapshot > plan.json)."
+    help = "Write lots, promises and offers as JSON (manage.py snapshot > plan.json)."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Offer to count what is quoted as well."""
@@ -30,7 +30,9 @@ class Command(StoreCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Read once, print once."""
-        found = snapshot.read(timezone.localdate(), with_quoted=options["with_quoted"])
+        found = snapshot.read(
+            timezone.localdate(), with_quoted=options["with_quoted"], with_sourcing=True
+        )
         self.stdout.write(json.dumps(plan.to_json(found), ensure_ascii=False, indent=1))
         for ref, why in found.left_out:
             self.stderr.write(f"{ref} is left out: {why}")
