@@ -1,18 +1,23 @@
 """Does the store cover what was promised? One answer for all commissions, in order of rank.
 
-Each commission in turn takes what it needs at the average count, fibre by fibre, from lots that
-may serve it: first the lot that has to be used first, then the one that came first. When all
-have been served, what is left is looked through again for receipts that come later and for the
-fibre that the safe count would take. Nothing here is in floating point.
+The promises and the lots are one network (:mod:`orders.calc.network`) through which fibre flows
+from lots to lines of furnishes; it is solved exactly, in whole milligrams, for one aim after
+another. Nothing that is answered here has been in floating point.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from typing import Protocol
 
+from orders.calc._conceded import Asking
+from orders.calc._flow import Clock, CoverError
+from orders.calc._lines import split
+from orders.calc._reasons import reasons
+from orders.calc._served import Served, day_of, serve
+from orders.calc._sureof import SureOf
+from orders.calc._waiting import ready_days
 from orders.calc.covered import (
     COVERED,
     JUST_COVERED,
@@ -24,7 +29,7 @@ from orders.calc.covered import (
     Lack,
     Pick,
 )
-from orders.calc.plan import Part, PlanLot, Promise, Question, Snapshot
+from orders.calc.planrows import PlanLot, Promise, Question, Snapshot
 
 __all__ = [
     "COVERED",
@@ -34,6 +39,7 @@ __all__ = [
     "Answer",
     "Binding",
     "Cover",
+    "CoverError",
     "Lack",
     "Pick",
     "allocate",
@@ -43,33 +49,54 @@ __all__ = [
 MG_PER_KG = 1_000_000
 
 
-def allocate(snapshot: Snapshot) -> Cover:
+class Timed(Protocol):
+    """Something that the seconds spent in the solver are added to."""
+
+    solver_seconds: float
+
+
+def allocate(snapshot: Snapshot, *, clock: Timed | None = None) -> Cover:
     """Return how far the store covers the promises.
 
     Parameters
     ----------
     snapshot : Snapshot
         Lots and commissions on one day, masses in integer milligrams of usable fibre.
+    clock : Timed or None [s]
+        Where the seconds that the solver itself ran are added up.
 
     Returns
     -------
     Cover
         One answer per commission in order of rank (priority, day due, reference), with picks
-        per lot, shortages per fibre, and what binds. A short commission keeps what it was
+        per lot, shortages per line, and what binds. A short commission keeps what it was
         given, so that what is listed as short is what to buy.
 
     Raises
     ------
-    StudioError
-        Never for a shortage: a shortage is an answer.
+    RangeError
+        If the promises come to more milligrams than can be reckoned exactly. Never for a
+        shortage: a shortage is an answer.
 
     Notes
     -----
-    Shares of the furnish are fixed at their targets. Within those, and while no commission
-    excludes a lot, taking the lot that must be used first serves as many promises as can be
-    served; a later commission never takes from an earlier one. The day of need is the day due,
-    or today where that has passed; the last day of use of a lot is inclusive. Source:
-    definition, and the order of lots is common practice, no source.
+    A lot serves a line if its fibre is one of the line's, no mark of it is excluded, it is one
+    of the only lots where these are named, and the day of need (at the earliest today) lies
+    between its first and its last day, both inclusive. Lines share a need within their limits,
+    which are rounded outward to whole milligrams. Aims, each among the answers that are best by
+    those before: first the average needs by rank, then the fibre that the safe count takes
+    beyond, by rank, of those that lack nothing; then nearness to the target shares and cost of
+    the lots drawn (the other way round with "cost first"; what is only held for the safe count
+    counts for neither); then lots that go off first.
+
+    What can be delivered to the promises through a flow network is a polymatroid, over which
+    falling weights, one step a rank, serve the ranks one before the other (Edmonds 1970,
+    Megiddo 1974, from memory); the matrix is that of a network, so a corner is in whole
+    milligrams. Who takes all or nothing and cannot have all is left out, first in rank first,
+    and the rest solved again. The first day on which a short promise could be served whole is
+    one on which every other promise keeps its average need, wherever that comes from, and those
+    that wait before it keep their days; the safe count gives way. A question is answered with
+    every promise, and every safe count, keeping what it holds in all. Source: definition.
 
     Examples
     --------
@@ -84,239 +111,86 @@ def allocate(snapshot: Snapshot) -> Cover:
     >>> answer.commissions[0].state, answer.commissions[0].covered_sheets
     ('short', 9)
     """
-    shelf = _Shelf(snapshot)
-    desks = [_Desk(promise) for promise in sorted(snapshot.commissions, key=lambda c: c.rank)]
-    for desk in desks:
-        desk.take(shelf)
-    for desk in desks:
-        desk.wait(shelf)
-    for desk in desks:
-        desk.look_for_safe(shelf)
-    extra = None if snapshot.question is None else _extra_sheets(snapshot.question, shelf)
+    ticks = Clock()
+    served = serve(snapshot, ticks)
+    ready = ready_days(served, ticks)
+    extra = None if snapshot.question is None else _extra_sheets(snapshot, served, ticks)
+    bought = _Bought(snapshot)
+    answers = tuple(
+        _answer(served, snapshot, bought, number, ready) for number in range(len(served.promises))
+    )
+    if clock is not None:
+        clock.solver_seconds += ticks.solver_seconds
     return Cover(
         today=snapshot.today,
-        commissions=tuple(desk.answer(shelf) for desk in desks),
-        binding=_bindings(desks),
-        lot_cost_minor=_lot_cost(desks),
+        commissions=answers,
+        binding=reasons(served),
+        lot_cost_minor=_lot_cost(served),
         extra_good_sheets=extra,
         left_out=snapshot.left_out,
     )
 
 
-class _Shelf:
-    """What is left of every lot while commissions are served."""
+def _answer(
+    served: Served,
+    snapshot: Snapshot,
+    bought: _Bought,
+    number: int,
+    ready: dict[int, int | None],
+) -> Answer:
+    promise, short = served.promises[number], served.short(number)
+    rows = served.drawn.of_lines(served.net.lines.of(number))
+    picks = _picks(served, rows)
+    extra = served.extra_of.get(number)
+    if short:
+        on = ready[number]
+        state = SHORT if on is None else LATER
+        ready_on = None if on is None else date.fromordinal(on)
+        sheets = min(promise.wanted, good_sheets(served.given(number), promise))
+    else:
+        state = COVERED if extra is None or not served.short(extra) else JUST_COVERED
+        days = served.stock.start[served.drawn.lot[rows]]
+        ready_on = max(snapshot.today, date.fromordinal(int(days.max(initial=1))))
+        sheets = promise.wanted
+    return Answer(
+        ref=promise.ref,
+        due=promise.due,
+        wanted=promise.wanted,
+        state=state,
+        covered_sheets=sheets,
+        ready_on=ready_on,
+        need_mg=promise.need_mg,
+        short=_lacking(served, bought, number) if short else (),
+        picks=picks,
+        sure=SureOf(served, snapshot, number),
+    )
+
+
+def _lacking(served: Served, bought: _Bought, number: int) -> tuple[Lack, ...]:
+    furnish = served.promises[number].furnish
+    return tuple(
+        Lack(part.fibres, lack, bought.oven_dry(part.fibres, lack))
+        for part, lack in zip(furnish, served.lacks(number), strict=True)
+        if lack
+    )
+
+
+class _Bought:
+    """How much oven-dry fibre has to be bought for so much that is usable."""
 
     def __init__(self, snapshot: Snapshot) -> None:
-        self.today = snapshot.today
         self.yields = snapshot.yields
-        self.left = {lot.ref: lot.usable_mg for lot in snapshot.lots}
-        self.by_fibre: dict[str, list[PlanLot]] = {}
-        self.ratio: dict[str, Fraction] = {}
-        for lot in sorted(snapshot.lots, key=_first_to_use):
-            self.by_fibre.setdefault(lot.fibre, []).append(lot)
-            if lot.usable_mg:
-                self.ratio[lot.fibre] = Fraction(lot.oven_dry_mg, lot.usable_mg)
-
-    def day_of(self, due: date) -> date:
-        return max(due, self.today)
-
-    def lots(self, part: Part, need: Promise | Question, day: date) -> Iterable[PlanLot]:
-        """Yield lots that may serve a line on a day and have something left."""
-        only = getattr(need, "only_lots", None)
-        for fibre in part.fibres:
-            for lot in self.by_fibre.get(fibre, ()):
-                if (
-                    self.left[lot.ref]
-                    and lot.usable_from <= day
-                    and (lot.until is None or day <= lot.until)
-                    and not (lot.marks & need.excludes)
-                    and (only is None or lot.ref in only)
-                ):
-                    yield lot
-
-    def draw(self, part: Part, need: Promise | Question, day: date, wanted: int) -> _Drawn:
-        """Take up to ``wanted`` milligrams, first the lot that has to be used first."""
-        drawn: _Drawn = []
-        for lot in self.lots(part, need, day):
-            if wanted <= 0:
-                break
-            amount = min(wanted, self.left[lot.ref])
-            self.left[lot.ref] -= amount
-            wanted -= amount
-            drawn.append((lot, amount))
-        return drawn
-
-    def put_back(self, drawn: _Drawn) -> None:
-        for lot, amount in drawn:
-            self.left[lot.ref] += amount
-
-    def tidy(self, fibres: Iterable[str]) -> None:
-        """Forget lots that are used up, so that no later commission looks at them."""
-        for fibre in fibres:
-            lots = self.by_fibre.get(fibre)
-            if lots and not self.left[lots[0].ref]:
-                self.by_fibre[fibre] = [lot for lot in lots if self.left[lot.ref]]
+        self.ratio = {
+            lot.fibre: (lot.oven_dry_mg, lot.usable_mg) for lot in snapshot.lots if lot.usable_mg
+        }
 
     def oven_dry(self, fibres: tuple[str, ...], usable_mg: int) -> int:
-        """Return the oven-dry fibre to buy for so much usable fibre, rounded up."""
+        """Return the oven-dry fibre to buy, rounded up."""
         share = self.yields.get(fibres[0])
-        ratio = 1 / Fraction(share) if share else self.ratio.get(fibres[0], Fraction(1))
-        return -(-usable_mg * ratio.numerator // ratio.denominator)
-
-
-_Drawn = list[tuple[PlanLot, int]]
-
-
-def _first_to_use(lot: PlanLot) -> tuple[date, date, str]:
-    return lot.until or date.max, lot.usable_from, lot.ref
-
-
-@dataclass(slots=True)
-class _Desk:
-    """One commission while it is being served."""
-
-    promise: Promise
-    wants: list[int] = field(default_factory=list)
-    drawn: list[_Drawn] = field(default_factory=list)
-    ready_on: date | None = None
-    is_safe: bool = False
-
-    def take(self, shelf: _Shelf) -> None:
-        """Take what the average count needs, from what can be there by the day due."""
-        promise = self.promise
-        day = shelf.day_of(promise.due)
-        self.wants = split(promise.need_mg, promise.furnish)
-        self.drawn = [
-            shelf.draw(part, promise, day, want)
-            for part, want in zip(promise.furnish, self.wants, strict=True)
-        ]
-        if promise.all_or_nothing and any(self.lacks):
-            for drawn in self.drawn:
-                shelf.put_back(drawn)
-            self.drawn = [[] for _ in self.drawn]
-        for part in promise.furnish:
-            shelf.tidy(part.fibres)
-
-    @property
-    def given(self) -> list[int]:
-        return [sum(amount for _, amount in drawn) for drawn in self.drawn]
-
-    @property
-    def lacks(self) -> list[int]:
-        return [want - given for want, given in zip(self.wants, self.given, strict=True)]
-
-    def wait(self, shelf: _Shelf) -> None:
-        """Find the first later day on which receipts fill the gap, and keep them for it."""
-        lacks = self.lacks
-        due = shelf.day_of(self.promise.due)
-        if not any(lacks):
-            self.ready_on = self._all_in(shelf.today)
-            return
-        days = {
-            lot.usable_from
-            for part in self.promise.furnish
-            for fibre in part.fibres
-            for lot in shelf.by_fibre.get(fibre, ())
-            if lot.usable_from > due and shelf.left[lot.ref]
-        }
-        for day in sorted(days):
-            if any(lot.until and lot.until < day for drawn in self.drawn for lot, _ in drawn):
-                return
-            drawn = [
-                shelf.draw(part, self.promise, day, lack)
-                for part, lack in zip(self.promise.furnish, lacks, strict=True)
-            ]
-            got = [sum(amount for _, amount in lots) for lots in drawn]
-            if got == lacks:
-                self.ready_on = day
-                return
-            for lots in drawn:
-                shelf.put_back(lots)
-
-    def _all_in(self, today: date) -> date:
-        days = [lot.usable_from for drawn in self.drawn for lot, _ in drawn]
-        return max([today, *days])
-
-    def look_for_safe(self, shelf: _Shelf) -> None:
-        """See whether what is left would also serve the safe count, and hold it if so."""
-        promise = self.promise
-        if any(self.lacks):
-            return
-        extra = split(promise.safe_need_mg - promise.need_mg, promise.furnish)
-        day = shelf.day_of(promise.due)
-        drawn = [
-            shelf.draw(part, promise, day, more)
-            for part, more in zip(promise.furnish, extra, strict=True)
-        ]
-        self.is_safe = [sum(amount for _, amount in lots) for lots in drawn] == extra
-        if not self.is_safe:
-            for lots in drawn:
-                shelf.put_back(lots)
-
-    @property
-    def state(self) -> str:
-        if any(self.lacks):
-            return LATER if self.ready_on else SHORT
-        return COVERED if self.is_safe else JUST_COVERED
-
-    def answer(self, shelf: _Shelf) -> Answer:
-        promise = self.promise
-        lines = zip(promise.furnish, self.lacks, strict=True)
-        return Answer(
-            ref=promise.ref,
-            due=promise.due,
-            wanted=promise.wanted,
-            state=self.state,
-            covered_sheets=(
-                min(promise.wanted, good_sheets(self.given, promise))
-                if any(self.lacks)
-                else promise.wanted
-            ),
-            ready_on=self.ready_on,
-            need_mg=promise.need_mg,
-            short=tuple(
-                Lack(part.fibres, lack, shelf.oven_dry(part.fibres, lack))
-                for part, lack in lines
-                if lack
-            ),
-            picks=tuple(_pick(lot, amount) for drawn in self.drawn for lot, amount in drawn),
-        )
-
-
-def split(mass_mg: int, furnish: tuple[Part, ...]) -> list[int]:
-    """Split a mass by the target shares of a furnish, so that the parts add up to the whole.
-
-    Parameters
-    ----------
-    mass_mg : int [mg]
-        Usable fibre.
-    furnish : tuple of Part
-        Lines of the furnish; their targets add up to 1.
-
-    Returns
-    -------
-    list of int [mg]
-        One per line, in order; the last takes what rounding leaves.
-
-    Raises
-    ------
-    StudioError
-        Never; a furnish is checked when it is read.
-
-    Notes
-    -----
-    Rounded down for all but the last line, so that none is negative. Source: definition.
-
-    Examples
-    --------
-    >>> from decimal import Decimal
-    >>> third = Decimal("0.333333")
-    >>> part = lambda share: Part((str(share),), share, share, share)
-    >>> split(100, (part(third), part(third), part(Decimal("0.333334"))))
-    [33, 33, 34]
-    """
-    parts = [int(mass_mg * part.target) for part in furnish[:-1]]
-    return [*parts, mass_mg - sum(parts)]
+        under, over = share.as_integer_ratio() if share else (1, 1)
+        if not share:
+            over, under = self.ratio.get(fibres[0], (1, 1))
+        return -(-usable_mg * over // under)
 
 
 def good_sheets(given_mg: list[int], need: Promise | Question) -> int:
@@ -332,7 +206,8 @@ def good_sheets(given_mg: list[int], need: Promise | Question) -> int:
     Returns
     -------
     int [sheets]
-        Whole good sheets: whole pulls by the scarcest fibre, times the good share, rounded down.
+        Whole good sheets: most whole pulls of any mix within the limits, times the good share,
+        rounded down.
 
     Raises
     ------
@@ -341,24 +216,45 @@ def good_sheets(given_mg: list[int], need: Promise | Question) -> int:
 
     Notes
     -----
-    min over fibres of floor(usable / (share × fibre per pull)). Source: definition.
+    A mass m can be made if least × m of every line is there, and the lines together, none over
+    most × m, come to m. With fixed shares that is min over fibres of usable / (share × fibre
+    per pull), rounded down. Source: definition.
 
     Examples
     --------
     >>> from datetime import date
     >>> from decimal import Decimal
+    >>> from orders.calc.planrows import Part
     >>> half = Decimal("0.5")
     >>> furnish = (Part(("linter",), half, half, half), Part(("abaca",), half, half, half))
     >>> good_sheets([1000, 260], Question(date(2027, 3, 1), 50, furnish, 1, Decimal("0.9")))
     9
     """
-    pulls = [
-        Fraction(given) / (Fraction(part.target) * need.pull_mg)
-        for part, given in zip(need.furnish, given_mg, strict=True)
-        if part.target
+    lines = [
+        (given, Fraction(part.least), Fraction(part.most))
+        for given, part in zip(given_mg, need.furnish, strict=True)
     ]
-    whole_pulls = int(min(pulls, default=Fraction(0)))
-    return int(whole_pulls * need.sheets_per_pull * Fraction(need.good_share))
+
+    def can_be_made(pulls: int) -> bool:
+        mass = pulls * need.pull_mg
+        return all(least * mass <= given for given, least, _ in lines) and (
+            sum(min(most * mass, given) for given, _, most in lines) >= mass
+        )
+
+    low, high = 0, sum(given_mg) // need.pull_mg
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if can_be_made(middle) else (low, middle - 1)
+    return int(low * need.sheets_per_pull * Fraction(need.good_share))
+
+
+def _picks(served: Served, rows: slice) -> tuple[Pick, ...]:
+    """Gather what is drawn, line by line, and lot by lot in the order of use."""
+    drawn = served.drawn
+    return tuple(
+        _pick(served.stock.lots[lot], mg)
+        for lot, mg in zip(drawn.lot[rows].tolist(), drawn.mg[rows].tolist(), strict=True)
+    )
 
 
 def _pick(lot: PlanLot, usable_mg: int) -> Pick:
@@ -376,56 +272,18 @@ def _up(amount: int, whole: int, of: int) -> int:
     return -(-amount * whole // of)
 
 
-def _lot_cost(desks: list[_Desk]) -> int:
-    total = sum(
-        amount * lot.cost_minor_per_kg
-        for desk in desks
-        for drawn in desk.drawn
-        for lot, amount in drawn
-    )
+def _lot_cost(served: Served) -> int:
+    drawn = served.drawn
+    rows = drawn.of_lines(range(int(served.net.lines.first[len(served.promises)])))
+    costs = served.stock.cost[drawn.lot[rows]].tolist()
+    total = sum(mg * cost for mg, cost in zip(drawn.mg[rows].tolist(), costs, strict=True))
     return round(Fraction(total, MG_PER_KG))
 
 
-def _bindings(desks: list[_Desk]) -> tuple[Binding, ...]:
-    """Gather, for each fibre that is missing, who needs it and which lots hold it."""
-    missing: dict[tuple[str, ...], int] = {}
-    for desk in desks:
-        for part, lack in zip(desk.promise.furnish, desk.lacks, strict=True):
-            if lack:
-                missing[part.fibres] = missing.get(part.fibres, 0) + lack
-    found = []
-    for fibres, short_mg in missing.items():
-        refs, lots, supply = [], {}, 0
-        for desk in desks:
-            lines = zip(desk.promise.furnish, desk.drawn, strict=True)
-            touching = [drawn for part, drawn in lines if set(part.fibres) & set(fibres)]
-            if touching:
-                refs.append(desk.promise.ref)
-                lots.update({lot.ref: None for drawn in touching for lot, _ in drawn})
-                supply += sum(amount for drawn in touching for _, amount in drawn)
-        found.append(Binding(fibres, supply + short_mg, supply, tuple(refs), tuple(lots)))
-    return tuple(found)
-
-
-def _extra_sheets(question: Question, shelf: _Shelf) -> int:
-    """Count good sheets that what is left would make, after every promise has taken its own."""
-    day = shelf.day_of(question.due)
-    held = sum(
-        shelf.left[lot.ref] for part in question.furnish for lot in shelf.lots(part, question, day)
-    )
-
-    def serves(pulls: int) -> bool:
-        wants = split(pulls * question.pull_mg, question.furnish)
-        drawn = [
-            shelf.draw(part, question, day, want)
-            for part, want in zip(question.furnish, wants, strict=True)
-        ]
-        for lots in drawn:
-            shelf.put_back(lots)
-        return [sum(amount for _, amount in lots) for lots in drawn] == wants
-
-    least, most = 0, held // question.pull_mg
-    while least < most:
-        middle = (least + most + 1) // 2
-        least, most = (middle, most) if serves(middle) else (least, middle - 1)
-    return int(least * question.sheets_per_pull * Fraction(question.good_share))
+def _extra_sheets(snapshot: Snapshot, served: Served, clock: Clock) -> int:
+    """Count the good sheets of a question that could be promised, nobody having less."""
+    question = snapshot.question
+    assert question is not None
+    day = day_of(snapshot, question.due.toordinal())
+    pulls = Asking(served, question, day, clock).most_pulls()
+    return int(pulls * question.sheets_per_pull * Fraction(question.good_share))

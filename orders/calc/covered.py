@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
+
+from orders.calc.sureness import Sureness, chance_of_cover
 
 COVERED, JUST_COVERED, LATER, SHORT = "covered", "just covered", "later", "short"
 
@@ -31,7 +34,11 @@ class Lack:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """How one commission stands; ``ready_on`` is the first day its whole need is there."""
+    """How one commission stands; ``ready_on`` is the first day its whole need is there.
+
+    ``sure`` works out what the chance of cover rests on, for who asks; None where the spread of
+    a lot is not known.
+    """
 
     ref: str
     due: date
@@ -42,7 +49,18 @@ class Answer:
     need_mg: int
     short: tuple[Lack, ...]
     picks: tuple[Pick, ...]
-    chance: float | None = None
+    sure: Callable[[], Sureness | None] | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def sureness(self) -> Sureness | None:
+        """What the chance is worked out from; None where a spread is not known."""
+        return None if self.sure is None else self.sure()
+
+    @property
+    def chance(self) -> float | None:
+        """The chance that what is held, and what is free to it, makes what is wanted."""
+        sureness = self.sureness
+        return None if sureness is None else chance_of_cover(sureness)
 
 
 @dataclass(frozen=True, slots=True)

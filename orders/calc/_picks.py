@@ -1,0 +1,167 @@
+"""A flow taken apart again: which lot serves which line with how many milligrams.
+
+Along a chain fibre is drawn first in, first out, which never takes a lot before its first day
+nor after its last; at a pool the lot that has to be used first goes to the line served first.
+All of it is done by laying two rows of masses along each other and cutting where either ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from orders.calc._flow import CoverError
+from orders.calc._stock import NOWHERE, Ints, Stock, Want
+from orders.calc.network import Network
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """So many milligrams of a lot for a line, row by row, in order of lines; and what is left."""
+
+    lot: Ints
+    line: Ints
+    mg: Ints
+    left: Ints  # of each lot
+
+    def of_lines(self, lines: range) -> slice:
+        """Return the rows of lines that follow on each other."""
+        first, after = np.searchsorted(self.line, [lines.start, lines.stop])
+        return slice(int(first), int(after))
+
+
+def take_apart(net: Network, stock: Stock, flow: Ints) -> Drawn:
+    """Return the rows of lots and lines that make up a flow."""
+    lot, row, mg, left = _entering(net, stock, flow)
+    chained = row < net.nodes
+    lot, pool, mg = _join(
+        _through_chains(net, flow, lot[chained], row[chained], mg[chained]),
+        _down_spans(net, flow, lot[~chained], net.row_place[row[~chained]], mg[~chained]),
+    )
+    order = np.lexsort((lot, pool))
+    lot, pool, mg = lot[order], pool[order], mg[order]
+    use = flow[net.block["use"]]
+    used = np.flatnonzero(use)
+    used = used[np.lexsort((net.use_line[used], net.use_pool[used]))]
+    piece, place, mg = along(mg, use[used])
+    if (pool[piece] != net.use_pool[used[place]]).any():
+        raise CoverError("A pool gives what did not come into it.")
+    lot, line = lot[piece], net.use_line[used[place]]
+    return Drawn(*_merged(lot, line, mg), left)
+
+
+def _join(*parts: tuple[Ints, ...]) -> tuple[Ints, ...]:
+    return tuple(np.concatenate(column) for column in zip(*parts, strict=True))
+
+
+def _merged(lot: Ints, line: Ints, mg: Ints) -> tuple[Ints, Ints, Ints]:
+    """Add up what one lot gives to one line in several pieces."""
+    order = np.lexsort((lot, line))
+    lot, line, mg = lot[order], line[order], mg[order]
+    starts = np.flatnonzero((np.diff(line, prepend=-1) != 0) | (np.diff(lot, prepend=-1) != 0))
+    total = np.add.reduceat(mg, starts) if len(starts) else mg
+    return lot[starts], line[starts], total
+
+
+def _through_chains(
+    net: Network, flow: Ints, lot: Ints, node: Ints, mg: Ints
+) -> tuple[Ints, Ints, Ints]:
+    """Return what comes out of chains as lot, pool and mass."""
+    order = np.lexsort((lot, node))
+    lot, mg = lot[order], mg[order]
+    drawn = np.zeros(net.nodes, dtype=np.int64)
+    to_pool = net.block["pool"]
+    drawn[net.tail[to_pool]] = flow[to_pool]
+    row = net.pool_row[net.use_pool]
+    alone = row < net.nodes
+    np.add.at(drawn, row[alone], flow[net.block["use"]][alone])
+    at = np.flatnonzero(drawn)
+    piece, place, mg = along(mg, drawn[at])
+    return lot[piece], net.node_pool[at[place]], mg
+
+
+def _down_spans(
+    net: Network, flow: Ints, lot: Ints, place: Ints, mg: Ints
+) -> tuple[Ints, Ints, Ints]:
+    """Return what comes down the tree of spans as lot, pool and mass."""
+    span = net.block["span"]
+    moved = np.flatnonzero(flow[span]) + span.start
+    parent, child = net.row_place[net.tail[moved]], net.row_place[net.head[moved]]
+    level = 1
+    while level < net.leaf:
+        here = (place >= level) & (place < 2 * level)
+        out = (parent >= level) & (parent < 2 * level)
+        order = np.lexsort((lot[here], place[here]))
+        out_order = np.argsort(child[out])
+        piece, to, split = along(mg[here][order], flow[moved[out]][out_order])
+        lot, place, mg = _join(
+            (lot[~here], place[~here], mg[~here]),
+            (lot[here][order][piece], child[out][out_order][to], split),
+        )
+        level *= 2
+    return lot, place - net.leaf, mg
+
+
+def along(ones: Ints, others: Ints) -> tuple[Ints, Ints, Ints]:
+    """Lay two rows of masses along each other; return the pieces that both are cut into.
+
+    >>> one, other, mass = along(np.array([5, 3]), np.array([2, 6]))
+    >>> one.tolist(), other.tolist(), mass.tolist()
+    ([0, 0, 1], [0, 1, 1], [2, 3, 3])
+    """
+    ends, other_ends = np.cumsum(ones), np.cumsum(others)
+    if ones.sum() != others.sum():
+        raise CoverError("What comes in is not what goes out.")
+    cuts = np.union1d(ends, other_ends)
+    cuts = cuts[cuts > 0]
+    return (
+        np.searchsorted(ends, cuts),
+        np.searchsorted(other_ends, cuts),
+        np.diff(cuts, prepend=0),
+    )
+
+
+def _entering(net: Network, stock: Stock, flow: Ints) -> tuple[Ints, Ints, Ints, Ints]:
+    """Return what of every lot enters which node; of alike lots the first to use goes first."""
+    lots = np.flatnonzero(net.lot_source != NOWHERE)
+    lots = lots[np.argsort(net.lot_source[lots], kind="stable")]
+    sources = int(net.lot_source.max(initial=NOWHERE)) + 1
+    held = np.zeros(sources, dtype=np.int64)
+    np.add.at(held, net.lot_source[lots], stock.mg[lots])
+    entering = flow[net.entry_column]
+    unused = held.copy()
+    np.subtract.at(unused, net.entry_source, entering)
+    if (unused < 0).any():
+        raise CoverError("More enters the network than the lots hold.")
+    # Of each source what enters its chains, then what stays in the store.
+    mass = np.concatenate([entering, unused])
+    source = np.concatenate([net.entry_source, np.arange(sources)])
+    node = np.concatenate([net.head[net.entry_column], np.full(sources, NOWHERE)])
+    order = np.argsort(source, kind="stable")
+    piece, place, mg = along(stock.mg[lots], mass[order])
+    lot, node = lots[piece], node[order][place]
+    left = stock.mg.copy()
+    enters = node != NOWHERE
+    np.subtract.at(left, lot[enters], mg[enters])
+    return lot[enters], node[enters], mg[enters], left
+
+
+def check_picks(stock: Stock, drawn: Drawn, net: Network, wants: list[Want]) -> None:
+    """Refuse rows that no lot can give: its mass, its days and the limits of the promise."""
+    given: Any = np.zeros(len(stock.lots), dtype=np.int64)
+    np.add.at(given, drawn.lot, drawn.mg)
+    want = net.lines.want[drawn.line]
+    day = np.array([one.day for one in wants], dtype=np.int64)[want]
+    if (given > stock.mg).any() or (drawn.mg <= 0).any():
+        raise CoverError("A lot gives more than it holds.")
+    if ((stock.start[drawn.lot] > day) | (stock.until[drawn.lot] < day)).any():
+        raise CoverError("A lot serves outside its days.")
+    for number, line in zip(drawn.lot.tolist(), drawn.line.tolist(), strict=True):
+        lot, need = stock.lots[number], wants[int(net.lines.want[line])].need
+        only = getattr(need, "only_lots", None)
+        if lot.fibre not in net.lines.part[line].fibres or lot.marks & need.excludes:
+            raise CoverError(f"{lot.ref} may not serve this line.")
+        if only is not None and lot.ref not in only:
+            raise CoverError(f"{lot.ref} is not one of the only lots.")

@@ -1,0 +1,96 @@
+"""Why promises are short: the sink-side minimum cut, split where nothing connects it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from orders.calc._served import Served
+from orders.calc._stock import NOWHERE, Ints
+from orders.calc.covered import Binding
+
+Marks = np.ndarray[Any, np.dtype[np.bool_]]
+
+
+def reasons(served: Served) -> tuple[Binding, ...]:
+    """Return who needs, together, more of which fibres than which lots can give."""
+    net = served.net
+    drawn = int(net.lines.first[len(served.promises)])
+    lacking = np.flatnonzero(served.lack[:drawn] > 0)
+    found = []
+    if len(lacking):
+        inside = _behind(served, net.line_row[lacking])
+        label = _joined(served, inside)
+        found = [
+            _binding(served, inside & (label == one)) for one in np.unique(label[inside]).tolist()
+        ]
+    found += [
+        Binding(_fibres(served.promises[number].furnish), served.wants[number].mg, 0,
+                (served.promises[number].ref,), ())
+        for number in sorted(served.left_out)
+        if number < len(served.promises)
+    ]  # fmt: skip
+    order = {one.ref: number for number, one in enumerate(served.promises)}
+    return tuple(sorted(found, key=lambda one: [order[ref] for ref in one.commissions]))
+
+
+def _behind(served: Served, rows: Ints) -> Marks:
+    """Return the rows from which more could still be sent to these, were there more in them."""
+    net, flow = served.net, served.flow
+    inner = net.tail != NOWHERE
+    tail, head = net.tail[inner], net.head[inner]
+    open_up, open_back = (flow < net.upper)[inner], (flow > 0)[inner]
+    inside = np.zeros(net.rows, dtype=bool)
+    inside[rows] = True
+    count = 0
+    while count < (count := int(inside.sum())):
+        inside[tail[open_up & inside[head]]] = True
+        inside[head[open_back & inside[tail]]] = True
+    return inside
+
+
+def _joined(served: Served, inside: Marks) -> Ints:
+    """Return one number for all rows that columns or the lines of one promise connect."""
+    net = served.net
+    both = (net.tail != NOWHERE) & inside[net.tail] & inside[net.head]
+    lines = np.flatnonzero(inside[net.line_row])
+    _, first, of = np.unique(net.lines.want[lines], return_index=True, return_inverse=True)
+    one = np.concatenate([net.tail[both], net.line_row[lines[first[of]]]])
+    other = np.concatenate([net.head[both], net.line_row[lines]])
+    label = np.arange(net.rows)
+    while True:
+        before = label.copy()
+        np.minimum.at(label, one, label[other])
+        np.minimum.at(label, other, label[one])
+        label = label[label]
+        if (label == before).all():
+            return label
+
+
+def _binding(served: Served, inside: Marks) -> Binding:
+    net, flow = served.net, served.flow
+    lines = np.flatnonzero(inside[net.line_row]).tolist()
+    need = int(net.demand[inside].sum())
+    comes_in = inside[net.head] & (net.tail != NOWHERE) & ~inside[net.tail]
+    need -= int(flow[comes_in].sum())
+    supply = net.block["supply"]
+    sources = np.flatnonzero(inside[net.head[supply]])
+    lots = np.flatnonzero(np.isin(served.net.lot_source, sources))
+    named = [served.stock.lots[number] for number in lots.tolist()]
+    wants = dict.fromkeys(net.lines.want[lines].tolist())
+    wants |= dict.fromkeys(
+        np.flatnonzero((net.want_row != NOWHERE) & inside[net.want_row]).tolist()
+    )
+    fibres = {fibre for line in lines for fibre in net.lines.part[line].fibres}
+    return Binding(
+        tuple(sorted(fibres)),
+        need,
+        int(flow[supply][sources].sum()),
+        tuple(served.promises[want].ref for want in sorted(wants)),
+        tuple(lot.ref for lot in named),
+    )
+
+
+def _fibres(furnish: Any) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(fibre for part in furnish for fibre in part.fibres))

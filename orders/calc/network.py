@@ -1,0 +1,362 @@
+"""The network that cover is solved on: lots merged to classes, chained through time.
+
+A class is what lots of one fibre hold that no promise can tell apart: the same promises accept
+them, the same first and last day of need falls into their days, and they cost the same. Classes
+with the same last day share a chain, one node for each day of need, so that fibre can wait from
+one day to the next but never past the last. Chains of one signature meet in a pool on each day,
+and the lines of promises drawn on that day are fed from there. Every column leaves one row and
+enters another, so the matrix is that of a network.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from orders.calc._lines import Lines, lines_of
+from orders.calc._stock import NOWHERE, Ints, Signatures, Stock, Want, ints
+
+FREE = int(np.iinfo(np.int64).max)
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Rows that must balance, and columns each of which leaves a row and enters another.
+
+    A row that is not there is ``NOWHERE``. Rows come in the order nodes of chains, pools, spans,
+    sources, lines, wants. A source is what lots that nothing tells apart hold together.
+    """
+
+    rows: int
+    demand: Ints  # of each row: what has to come in, less what goes out
+    tail: Ints
+    head: Ints
+    upper: Ints
+    block: dict[str, slice]  # columns: supply, give, carry, pool, span, use, share, lack
+    lines: Lines
+    line_row: Ints
+    want_row: Ints
+    nodes: int
+    node_pool: Ints
+    pool_sig: Ints
+    pool_day: Ints
+    pool_row: Ints
+    leaf: int  # the place of the first pool in the tree of spans
+    row_place: Ints  # of each row its place in that tree, or NOWHERE
+    lot_source: Ints
+    entry_column: Ints  # columns by which fibre enters, by source, drawn before held
+    entry_source: Ints
+    entry_cost: Ints
+    entry_last: Ints  # the last pool that what enters there may serve
+    use_pool: Ints
+    use_line: Ints
+    share_line: Ints
+    share_over: np.ndarray[Any, np.dtype[np.bool_]]
+
+    @property
+    def columns(self) -> int:
+        """How many columns there are."""
+        return len(self.tail)
+
+
+def build(
+    stock: Stock,
+    wants: Sequence[Want],
+    signatures: Signatures,
+    *,
+    apart: int | None = None,
+    more_days: Iterable[tuple[int, int]] = (),
+) -> Network:
+    """Return the network through which lots serve these wants.
+
+    Parameters
+    ----------
+    stock : Stock [mg]
+        The lots, in the order in which they should be used up.
+    wants : sequence of Want [mg]
+        What has to be there on which day, in the order in which it is served.
+    signatures : Signatures [-]
+        Which lots these wants accept.
+    apart : int or None [-]
+        Wants from this number on are fed by chains of their own: what they hold costs nothing,
+        so that their fibre must be told from that of the others.
+    more_days : iterable of pairs [days]
+        Signatures with further days on which something may be drawn.
+
+    Returns
+    -------
+    Network
+        Rows and columns; demand and bounds in whole milligrams.
+
+    Raises
+    ------
+    StudioError
+        Never; the rows are checked when they are read.
+
+    Notes
+    -----
+    Its size does not hang on the days that pass, but on those on which fibre is drawn. Source:
+    definition.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from decimal import Decimal
+    >>> from orders.calc.planrows import Part, PlanLot, Question
+    >>> one, day = Decimal(1), date(2027, 3, 1)
+    >>> lots = [PlanLot(ref, "abaca", 500, 500, 500, day) for ref in ("A1", "A2")]
+    >>> want = Want(Question(day, 10, (Part(("abaca",), one, one, one),)), day.toordinal(), 900)
+    >>> stock = Stock(lots, most_mg=10_000)
+    >>> net = build(stock, [want], Signatures(stock, [want]))
+    >>> net.rows, net.columns, net.upper[net.block["supply"]].tolist()
+    (2, 3, [1000])
+    """
+    lines = lines_of(wants)
+    use_line, use_sig = _uses(lines, wants, signatures)
+    sides = 1 if apart is None else 2
+    if apart is not None:
+        use_sig += (lines.want[use_line] >= apart) * signatures.count
+    days = _Days(ints(want.day for want in wants), list(more_days))
+    use_key = days.key(use_sig, days.of_want[lines.want[use_line]])
+    more_key = ints(int(sig) * days.span + day - days.base + 1 for sig, day in days.more)
+    keys = np.unique(np.concatenate([use_key, more_key]))
+    sig = np.stack([signatures.of_lot + side * signatures.count for side in range(sides)])
+    first = np.searchsorted(keys, days.key(sig, stock.start[None, :]))
+    last = np.searchsorted(keys, days.key(sig, stock.until[None, :]), side="right") - 1
+    serves = (signatures.of_lot >= 0)[None, :] & (first <= last)
+    first[~serves] = last[~serves] = NOWHERE
+    sources = _Sources(stock, first, last)
+    ends = np.searchsorted(keys // days.span, keys // days.span, side="right") - 1
+    entries = _Entries(sources, ends, len(keys))
+    return _Assembly(lines, keys, days, sources, entries, use_line, use_key).network()
+
+
+class _Days:
+    """One axis for the days of all signatures; days far off lie at the ends of each stretch."""
+
+    def __init__(self, of_want: Ints, more: list[tuple[int, int]]) -> None:
+        self.of_want, self.more = of_want, more
+        every = [*of_want.tolist(), *(day for _, day in more)]
+        self.base = min(every, default=0)
+        self.span = max(every, default=0) - self.base + 3
+
+    def key(self, signature: Ints, day: Ints) -> Ints:
+        return signature * self.span + np.clip(day - self.base + 1, 0, self.span - 1)
+
+
+def _uses(lines: Lines, wants: Sequence[Want], signatures: Signatures) -> tuple[Ints, Ints]:
+    use_line: list[int] = []
+    use_sig: list[int] = []
+    for line, (want, part) in enumerate(zip(lines.want.tolist(), lines.part, strict=True)):
+        found = signatures.accepted(part.fibres, wants[want].need)
+        use_sig += found
+        use_line += [line] * len(found)
+    return ints(use_line), ints(use_sig)
+
+
+class _Sources:
+    """Lots gathered by the pools that they may serve, first to last, and by what they cost."""
+
+    def __init__(self, stock: Stock, first: Ints, last: Ints) -> None:
+        serves = np.flatnonzero((first != NOWHERE).any(axis=0))
+        keys = np.concatenate([first[:, serves], last[:, serves], stock.cost[None, serves]])
+        found, number = np.unique(keys, axis=1, return_inverse=True)
+        self.of_lot = np.full(len(stock.lots), NOWHERE, dtype=np.int64)
+        self.of_lot[serves] = number.ravel()
+        self.first, self.last = found[: len(first)], found[len(first) : -1]
+        self.cost = found[-1]
+        self.mg = np.zeros(len(self.cost), dtype=np.int64)
+        np.add.at(self.mg, number.ravel(), stock.mg[serves])
+
+
+class _Entries:
+    """Where sources enter: chains for what keeps to the end, spans of days for what does not.
+
+    Pools are the leaves of a binary tree; whatever serves from one pool to another is handed to
+    the few spans of the tree that make up just these pools, and from there down.
+    """
+
+    def __init__(self, sources: _Sources, ends: Ints, pools: int) -> None:
+        self.leaf = 1 << max(pools - 1, 0).bit_length()
+        found: list[tuple[Ints, Ints, Ints, Ints]] = []
+        chained, begin = [], np.full(pools, pools, dtype=np.int64)
+        for side, (first, last) in enumerate(zip(sources.first, sources.last, strict=True)):
+            number = np.flatnonzero(first != NOWHERE)
+            keeps = ends[last[number]] == last[number] if pools else number > 0
+            kept = number[keeps]
+            np.minimum.at(begin, last[kept], first[kept])
+            chained.append((side, kept, first[kept], last[kept]))
+            found += self._spans(side, number[~keeps], first, last)
+        last = np.flatnonzero(begin < pools)
+        length = last - begin[last] + 1
+        base = np.cumsum(length) - length
+        self.node_pool = np.arange(int(length.sum())) - np.repeat(base - begin[last], length)
+        self.node_last = np.repeat(last, length)
+        node_of = np.zeros(pools, dtype=np.int64)
+        node_of[last] = base - begin[last]
+        # A node of a chain is told from a place in the tree by being negative.
+        found += [
+            (kept, np.full(len(kept), side), -1 - (node_of[to] + since), to)
+            for side, kept, since, to in chained
+        ]
+        self.source, self.side, self.place, self.last = (
+            np.concatenate([rows[n] for rows in found]).astype(np.int64) for n in range(4)
+        )
+
+    def _spans(
+        self, side: int, number: Ints, first: Ints, last: Ints
+    ) -> list[tuple[Ints, Ints, Ints, Ints]]:
+        found = []
+        low, high = first[number] + self.leaf, last[number] + self.leaf + 1
+        to = last[number]
+        while len(number):
+            for takes, place in ((low & 1 == 1, low), (high & 1 == 1, high - 1)):
+                takes &= low < high
+                count = int(takes.sum())
+                found.append((number[takes], np.full(count, side), place[takes], to[takes]))
+            low, high = (low + 1) >> 1, high >> 1
+            going = low < high
+            number, low, high, to = number[going], low[going], high[going], to[going]
+        return found
+
+
+class _Assembly:
+    """Numbers rows and columns."""
+
+    def __init__(
+        self,
+        lines: Lines,
+        keys: Ints,
+        days: _Days,
+        sources: _Sources,
+        entries: _Entries,
+        use_line: Ints,
+        use_key: Ints,
+    ) -> None:
+        self.lines, self.keys, self.days = lines, keys, days
+        self.sources, self.entries = sources, entries
+        self.nodes = self.rows = len(entries.node_pool)
+        self.pool_row = np.full(len(keys), NOWHERE, dtype=np.int64)
+        self.pool_row[entries.node_pool] = np.arange(self.nodes)
+        self.place_row = np.full(2 * entries.leaf, NOWHERE, dtype=np.int64)
+        self._number_spans()
+        use_pool = np.searchsorted(keys, use_key)
+        kept = self.pool_row[use_pool] != NOWHERE
+        self.use_pool, self.use_line = use_pool[kept], use_line[kept]
+
+    def _number_spans(self) -> None:
+        """Give a row to each span that is entered or lies below one; its pools get one too."""
+        entries = self.entries
+        reached = np.zeros(2 * entries.leaf, dtype=bool)
+        reached[entries.place[entries.place > 0]] = True
+        level = 1
+        while level < entries.leaf:
+            inner = np.flatnonzero(reached[level : 2 * level]) + level
+            reached[2 * inner] = reached[2 * inner + 1] = True
+            level *= 2
+        leaves = np.flatnonzero(reached[entries.leaf :])
+        self.pool_row[leaves] = self._new_rows(len(leaves))
+        self.place_row[entries.leaf + leaves] = self.pool_row[leaves]
+        self.inner = np.flatnonzero(reached[: entries.leaf])
+        self.place_row[self.inner] = self._new_rows(len(self.inner))
+
+    def _new_rows(self, count: int) -> Ints:
+        self.rows += count
+        return np.arange(self.rows - count, self.rows)
+
+    def network(self) -> Network:
+        """Return the whole."""
+        lines, entries = self.lines, self.entries
+        supply, give, entry = self._enter()
+        line_row = self._new_rows(len(lines.want))
+        count = len(lines.mg)
+        several = np.diff(lines.first) > 1
+        roomy = several & (np.bincount(lines.want, lines.most - lines.least, count) > 0)
+        want_row = np.full(count, NOWHERE, dtype=np.int64)
+        want_row[roomy] = self._new_rows(int(roomy.sum()))
+        share, over, room = _shares(lines, want_row)
+        carry = np.flatnonzero(np.diff(entries.node_last, append=NOWHERE) == 0)
+        pool = np.flatnonzero(self.pool_row[entries.node_pool] >= self.nodes)
+        below = np.stack([2 * self.inner, 2 * self.inner + 1], axis=1).ravel()
+        blocks = {
+            "supply": supply,
+            "give": give,
+            "carry": (carry, carry + 1, _free(carry)),
+            "pool": (pool, self.pool_row[entries.node_pool[pool]], _free(pool)),
+            "span": (
+                np.repeat(self.place_row[self.inner], 2),
+                self.place_row[below],
+                _free(below),
+            ),
+            "use": (self.pool_row[self.use_pool], line_row[self.use_line], _free(self.use_line)),
+            "share": (line_row[share], want_row[lines.want[share]], room),
+            "lack": (_none(line_row), line_row, lines.most),
+        }
+        columns, at = {}, 0
+        for name, (_, head, _) in blocks.items():
+            columns[name], at = slice(at, at + len(head)), at + len(head)
+        tail, head, upper = (
+            np.concatenate([block[n] for block in blocks.values()]) for n in range(3)
+        )
+        row_place = np.full(self.rows, NOWHERE, dtype=np.int64)
+        placed = np.flatnonzero(self.place_row != NOWHERE)
+        row_place[self.place_row[placed]] = placed
+        days = self.days
+        return Network(
+            self.rows, _demand(lines, line_row, want_row, self.rows), tail, head, upper, columns,
+            lines, line_row, want_row, self.nodes, entries.node_pool,
+            self.keys // days.span, self.keys % days.span + days.base - 1, self.pool_row,
+            entries.leaf, row_place, self.sources.of_lot, *entry,
+            self.use_pool, self.use_line, share, over,
+        )  # fmt: skip
+
+    def _enter(self) -> tuple[Any, Any, tuple[Ints, Ints, Ints, Ints]]:
+        """Feed a source in where it serves, by a row of its own where that is in many places."""
+        sources, entries = self.sources, self.entries
+        order = np.lexsort((entries.place, entries.side, entries.source))
+        source, place = entries.source[order], entries.place[order]
+        into = np.where(place < 0, -1 - place, self.place_row[place])
+        many = np.bincount(source, minlength=len(sources.mg)) > 1
+        row = np.empty(len(sources.mg), dtype=np.int64)
+        row[source] = into
+        row[many] = self._new_rows(int(many.sum()))
+        gives = many[source]
+        column = np.where(gives, len(row) + np.cumsum(gives) - 1, source)
+        cost = np.where(entries.side[order] == 0, sources.cost[source], 0)
+        supply = (_none(row), row, sources.mg)
+        give = (row[source[gives]], into[gives], _free(into[gives]))
+        return supply, give, (column, source, cost, entries.last[order])
+
+
+def _none(like: Ints) -> Ints:
+    return np.full(len(like), NOWHERE, dtype=np.int64)
+
+
+def _free(like: Ints) -> Ints:
+    return np.full(len(like), FREE, dtype=np.int64)
+
+
+def _demand(lines: Lines, line_row: Ints, want_row: Ints, rows: int) -> Ints:
+    """Return what must come into lines and wants: shares at least, and what is left to share."""
+    sole = np.diff(lines.first) == 1
+    demand = np.zeros(rows, dtype=np.int64)
+    demand[line_row] = np.where(sole[lines.want], lines.mg[lines.want], lines.least)
+    held = np.zeros(len(lines.mg), dtype=np.int64)
+    np.add.at(held, lines.want, lines.least)
+    roomy = want_row != NOWHERE
+    demand[want_row[roomy]] = (lines.mg - held)[roomy]
+    return demand
+
+
+def _shares(lines: Lines, want_row: Ints) -> tuple[Ints, Any, Ints]:
+    """Return the columns from a line to its want: up to the target, and what goes over it."""
+    has_room = want_row[lines.want] != NOWHERE
+    under = np.flatnonzero(has_room & (lines.target > lines.least))
+    over = np.flatnonzero(has_room & (lines.most > lines.target))
+    line = np.concatenate([under, over])
+    is_over = np.arange(len(line)) >= len(under)
+    room = np.where(is_over, (lines.most - lines.target)[line], (lines.target - lines.least)[line])
+    return line, is_over, room
