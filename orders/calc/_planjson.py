@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from orders.calc._sourcingjson import sourcing_json
 from orders.calc.planrows import PlanLot, Promise, Question, Snapshot
 
 VERSION = 1
@@ -22,8 +23,12 @@ def to_json(snapshot: Snapshot) -> dict[str, Any]:
     }
     if snapshot.question is not None:
         plain["question"] = _need_json(snapshot.question)
+    if snapshot.yield_spread:
+        plain["yield_spread"] = {
+            fibre: str(share) for fibre, share in sorted(snapshot.yield_spread.items())
+        }
     if snapshot.sourcing is not None:
-        plain["sourcing"] = snapshot.sourcing
+        plain["sourcing"] = sourcing_json(snapshot.sourcing)
     if snapshot.left_out:
         plain["left_out"] = [{"ref": ref, "why": why} for ref, why in snapshot.left_out]
     return plain
@@ -40,6 +45,7 @@ def _lot_json(lot: PlanLot) -> dict[str, Any]:
         "until": lot.until.isoformat() if lot.until else None,
         "cost_minor_per_kg": lot.cost_minor_per_kg,
         "marks": sorted(lot.marks),
+        "spread": None if lot.spread is None else str(lot.spread),
     }
 
 
@@ -72,4 +78,5 @@ def _promise_json(promise: Promise) -> dict[str, Any]:
         **_need_json(promise),
         "only_lots": None if promise.only_lots is None else sorted(promise.only_lots),
         "all_or_nothing": promise.all_or_nothing,
+        "needed_on": promise.needed_on.isoformat() if promise.needed_on else None,
     }

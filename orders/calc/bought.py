@@ -46,7 +46,8 @@ class Flag:
     ``short_on`` is the first day on which a promise lacks it or it lies below its minimum;
     ``short_mg`` all that is missing over the horizon; ``order_by`` the last day on which an
     order still arrives in time, ``earliest`` the first day it can arrive where that is too late.
-    ``commissions`` are the promises that lack it: none of them can be kept without a purchase.
+    ``commissions`` are the promises that lack it, ``promised_mg`` in all: none of them can be
+    kept without a purchase.
     """
 
     fibre: str
@@ -59,6 +60,7 @@ class Flag:
     order_by: date | None = None
     earliest: date | None = None
     commissions: tuple[str, ...] = ()
+    promised_mg: int = 0
 
     @property
     def needs_purchase(self) -> bool:

@@ -10,38 +10,43 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from datetime import date
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
+from orders.calc._jsonreader import ABSENT, LARGEST_COUNT, LONGEST_REASON, Reader, said
 from orders.calc._planjson import VERSION, to_json
+from orders.calc._sourcingjson import read_sourcing
 from orders.calc.planrows import (
     AIMS,
     ONE,
+    Demand,
+    PackOffer,
     Part,
     PlanLot,
     Promise,
     Question,
     Snapshot,
+    SourceTerms,
+    Sourcing,
 )
 from studio.errors import SnapshotError
 
 __all__ = [
     "AIMS",
+    "Demand",
+    "PackOffer",
     "Part",
     "PlanLot",
     "Promise",
     "Question",
     "Snapshot",
+    "SourceTerms",
+    "Sourcing",
     "from_json",
     "from_text",
     "to_json",
 ]
-LONGEST_NAME, LONGEST_REASON = 200, 1000
-# Spaces that do not break a line, as in “8 kg”; they are no control characters.
-NO_BREAK_SPACES = str.maketrans("\u00a0\u202f", "  ")
-LARGEST_MG = 10**15
-LARGEST_COUNT = 10**9
 
 
 def from_text(text: str | bytes) -> Snapshot:
@@ -80,103 +85,23 @@ def from_json(plain: Any) -> Snapshot:
     return snapshot
 
 
-_ABSENT = object()
 _LOT_KEYS = {
     "ref", "fibre", "usable_mg", "oven_dry_mg", "as_is_mg", "from", "until",
-    "cost_minor_per_kg", "marks",
+    "cost_minor_per_kg", "marks", "spread",
 }  # fmt: skip
 _NEED_KEYS = {"due", "pull_mg", "sheets_per_pull", "good_share", "furnish", "excludes"}
 _PROMISE_KEYS = _NEED_KEYS | {
     "ref", "priority", "wanted", "need_mg", "safe_need_mg", "only_lots", "all_or_nothing",
+    "needed_on",
 }  # fmt: skip
 _TOP_KEYS = {
     "halfstuff_snapshot", "today", "currency", "aims", "lots", "commissions", "question",
-    "yields", "sourcing", "left_out",
+    "yields", "yield_spread", "sourcing", "left_out",
 }  # fmt: skip
 
 
-class _Reader:
-    """Reads parsed JSON, writing down every fault with its path instead of stopping at one."""
-
-    def __init__(self) -> None:
-        self.faults: list[tuple[str, str]] = []
-
-    def fault(self, path: str, sentence: str) -> None:
-        self.faults.append((path, sentence))
-
-    def mapping(self, value: Any, path: str, allowed: set[str]) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            self.fault(path, f"must be an object, got {_said(value)}.")
-            return {}
-        for key in value:
-            if key not in allowed:
-                self.fault(f"{path}.{key}".removeprefix("$."), "is not a key of the schema.")
-        return value
-
-    def items(self, value: Any, path: str) -> list[Any]:
-        if isinstance(value, list):
-            return value
-        self.fault(path, f"must be a list, got {_said(value)}.")
-        return []
-
-    def whole(
-        self, value: Any, path: str, *, least: int = 0, most: int = LARGEST_MG, unit: str = ""
-    ) -> int:
-        if isinstance(value, int) and not isinstance(value, bool) and least <= value <= most:
-            return value
-        of = f" of {unit}" if unit else ""
-        self.fault(path, f"must be a whole number{of} from {least} to {most}, got {_said(value)}.")
-        return least
-
-    def text(self, value: Any, path: str, *, most: int = LONGEST_NAME) -> str:
-        is_text = isinstance(value, str) and 0 < len(value) <= most
-        if is_text and value.translate(NO_BREAK_SPACES).isprintable():
-            return str(value)
-        self.fault(path, f"must be text of 1 to {most} characters, got {_said(value)}.")
-        return ""
-
-    def day(self, value: Any, path: str) -> date:
-        try:
-            if isinstance(value, str) and len(value) == len("2027-03-01"):
-                return date.fromisoformat(value)
-        except ValueError:
-            pass
-        self.fault(path, f"must be a date such as 2027-03-01, got {_said(value)}.")
-        return date.min
-
-    def share(self, value: Any, path: str) -> Decimal:
-        try:
-            if isinstance(value, str) and len(value) <= 30:
-                share = Decimal(value)
-                if share.is_finite() and 0 <= share <= ONE:
-                    return share
-        except InvalidOperation:
-            pass
-        self.fault(path, f'must be a share as text, "0" to "1", got {_said(value)}.')
-        return Decimal(0)
-
-    def share_above_zero(self, value: Any, path: str) -> Decimal:
-        before = len(self.faults)
-        share = self.share(value, path)
-        if not share and len(self.faults) == before:
-            self.fault(path, "must be above 0.")
-        return share
-
-    def flag(self, value: Any, path: str) -> bool:
-        if isinstance(value, bool):
-            return value
-        self.fault(path, f"must be true or false, got {_said(value)}.")
-        return False
-
-    def names(self, value: Any, path: str) -> frozenset[str]:
-        found = [self.text(item, f"{path}[{n}]") for n, item in enumerate(self.items(value, path))]
-        return frozenset(found)
-
-    def need_of(self, row: dict[str, Any], path: str, key: str, read: Callable[..., Any]) -> Any:
-        if key not in row:
-            self.fault(f"{path}.{key}", "is missing.")
-            return None
-        return read(row[key], f"{path}.{key}")
+class _Reader(Reader):
+    """Reads a snapshot; sourcing has a reader of its own."""
 
     def snapshot(self, plain: Any) -> Snapshot | None:
         top = self.mapping(plain, "$", _TOP_KEYS)
@@ -186,14 +111,14 @@ class _Reader:
             self.fault("halfstuff_snapshot", f"must be {VERSION}.")
         aims = top.get("aims", AIMS[0])
         if aims not in AIMS:
-            self.fault("aims", f"must be one of {', '.join(AIMS)}, got {_said(aims)}.")
+            self.fault("aims", f"must be one of {', '.join(AIMS)}, got {said(aims)}.")
         lots = [
             self.lot(row, f"lots[{n}]")
-            for n, row in enumerate(self.items(top.get("lots", _ABSENT), "lots"))
+            for n, row in enumerate(self.items(top.get("lots", ABSENT), "lots"))
         ]
         promises = [
             self.promise(row, f"commissions[{n}]")
-            for n, row in enumerate(self.items(top.get("commissions", _ABSENT), "commissions"))
+            for n, row in enumerate(self.items(top.get("commissions", ABSENT), "commissions"))
         ]
         left_out = [
             self.left_out(row, f"left_out[{n}]")
@@ -203,9 +128,6 @@ class _Reader:
         self.twice([promise.ref for promise in promises], "commissions")
         self.twice([ref for ref, _ in left_out], "left_out")
         question = top.get("question")
-        sourcing = top.get("sourcing")
-        if sourcing is not None and not isinstance(sourcing, dict):
-            self.fault("sourcing", f"must be an object, got {_said(sourcing)}.")
         return Snapshot(
             today=self.day(top.get("today"), "today"),
             currency=self.text(top.get("currency"), "currency"),
@@ -213,8 +135,9 @@ class _Reader:
             commissions=tuple(promises),
             aims=aims if isinstance(aims, str) else AIMS[0],
             question=None if question is None else self.question(question, "question"),
-            yields=self.yields(top.get("yields") or {}),
-            sourcing=sourcing,
+            yields=self.by_fibre(top.get("yields", {}), "yields", self.share_above_zero),
+            yield_spread=self.by_fibre(top.get("yield_spread", {}), "yield_spread", self.share),
+            sourcing=read_sourcing(self, top.get("sourcing"), "sourcing"),
             left_out=tuple(left_out),
         )
 
@@ -226,26 +149,17 @@ class _Reader:
             self.need_of(row, path, "why", reason) or "",
         )
 
-    def twice(self, refs: list[str], path: str) -> None:
-        seen: set[str] = set()
-        for n, ref in enumerate(refs):
-            if ref and ref in seen:
-                self.fault(f"{path}[{n}].ref", f"“{ref}” is given twice. Refs must differ.")
-            seen.add(ref)
-
-    def yields(self, value: Any) -> dict[str, Decimal]:
+    def by_fibre(
+        self, value: Any, path: str, read: Callable[[Any, str], Decimal]
+    ) -> dict[str, Decimal]:
         if not isinstance(value, dict):
-            self.fault("yields", f"must be an object, got {_said(value)}.")
+            self.fault(path, f"must be an object, got {said(value)}.")
             return {}
-        return {
-            fibre: self.share_above_zero(share, f"yields.{fibre}")
-            for fibre, share in value.items()
-        }
+        return {fibre: read(share, f"{path}.{fibre}") for fibre, share in value.items()}
 
     def lot(self, value: Any, path: str) -> PlanLot:
         row = self.mapping(value, path, _LOT_KEYS)
         usable = self.need_of(row, path, "usable_mg", self.milligrams) or 0
-        until = row.get("until")
         return PlanLot(
             ref=self.need_of(row, path, "ref", self.text) or "",
             fibre=self.need_of(row, path, "fibre", self.text) or "",
@@ -253,18 +167,19 @@ class _Reader:
             oven_dry_mg=self.milligrams(row.get("oven_dry_mg", usable), f"{path}.oven_dry_mg"),
             as_is_mg=self.milligrams(row.get("as_is_mg", usable), f"{path}.as_is_mg"),
             usable_from=self.need_of(row, path, "from", self.day) or date.min,
-            until=None if until is None else self.day(until, f"{path}.until"),
+            until=self.unless_null(row, path, "until", self.day),
             cost_minor_per_kg=self.whole(
                 row.get("cost_minor_per_kg", 0), f"{path}.cost_minor_per_kg", unit="minor units"
             ),
             marks=self.names(row.get("marks", []), f"{path}.marks"),
+            spread=self.unless_null(row, path, "spread", self.share),
         )
 
-    def milligrams(self, value: Any, path: str) -> int:
-        return self.whole(value, path, unit="milligrams")
-
-    def positive(self, value: Any, path: str) -> int:
-        return self.whole(value, path, least=1, most=LARGEST_COUNT)
+    def unless_null(
+        self, row: dict[str, Any], path: str, key: str, read: Callable[[Any, str], Any]
+    ) -> Any:
+        value = row.get(key)
+        return None if value is None else read(value, f"{path}.{key}")
 
     def furnish(self, value: Any, path: str) -> tuple[Part, ...]:
         rows = self.items(value, path)
@@ -290,7 +205,7 @@ class _Reader:
 
     def part(self, value: Any, path: str) -> Part:
         row = self.mapping(value, path, {"fibres", "least", "target", "most"})
-        fibres = self.items(row.get("fibres", _ABSENT), f"{path}.fibres")
+        fibres = self.items(row.get("fibres", ABSENT), f"{path}.fibres")
         if not fibres and isinstance(row.get("fibres"), list):
             self.fault(f"{path}.fibres", "must name at least one fibre.")
         names = tuple(self.text(name, f"{path}.fibres[{n}]") for n, name in enumerate(fibres))
@@ -331,20 +246,14 @@ class _Reader:
         safe = self.milligrams(row.get("safe_need_mg", need), f"{path}.safe_need_mg")
         if safe < need:
             self.fault(f"{path}.safe_need_mg", f"must be need_mg {need} or more, got {safe}.")
-        only = row.get("only_lots")
         return Promise(
             ref=self.need_of(row, path, "ref", self.text) or "",
             priority=self.whole(row.get("priority", 1), f"{path}.priority", most=LARGEST_COUNT),
             wanted=self.need_of(row, path, "wanted", self.positive) or 1,
             need_mg=need,
             safe_need_mg=safe,
-            only_lots=None if only is None else self.names(only, f"{path}.only_lots"),
+            only_lots=self.unless_null(row, path, "only_lots", self.names),
             all_or_nothing=self.flag(row.get("all_or_nothing", False), f"{path}.all_or_nothing"),
+            needed_on=self.unless_null(row, path, "needed_on", self.day),
             **self.needs(row, path),
         )
-
-
-def _said(value: Any) -> str:
-    if value is _ABSENT:
-        return "nothing"
-    return repr(value)[:60]
