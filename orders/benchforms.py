@@ -39,6 +39,8 @@ class Sum(RowForm):
     # The rows that are folded away until somebody needs them.
     folded: tuple[str, ...] = ()
     folded_words = ""
+    # What is said where nothing is worked out before somebody asks.
+    waiting = ""
 
     def __init__(self, *args: Any, system: str = "metric", **kwargs: Any) -> None:
         self.system: Any = system
@@ -257,6 +259,3 @@ class BasisWeight(Sum):
                 )
             )
         return lines
-
-
-SUMS: tuple[type[Sum], ...] = (SheetsFromFibre, FibreForSheets, DryMass, BasisWeight)

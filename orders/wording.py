@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from fibres.models import Fibre
-from orders.calc.cover import COVERED, JUST_COVERED, LATER, Answer, Cover
-from studio.units import System, show_mass
+from orders.calc.covered import COVERED, JUST_COVERED, LATER, Answer, Binding, Cover
+from orders.calc.planrows import Snapshot
+from orders.calc.remedies import mix_used as used_mix
+from orders.calc.ways import AnotherDay, Buy, FurnishChange, InTwo, Mix, SwapOrder, Way
+from studio.money import show_money
+from studio.units import System, show_mass, show_number, show_share
 
 MG_PER_KG = 1_000_000
+MOST_NAMED = 6
 # State of an answer: the mark on the page, and its word.
 MARKS = {COVERED: ("covered", "Covered"), JUST_COVERED: ("near", "Just covered")}
 
@@ -61,46 +67,220 @@ def _how_it_stands(answer: Answer, today: date, system: System) -> str:
     now = f"{answer.covered_sheets} of {answer.wanted} good sheets can be made"
     if answer.state == LATER and answer.ready_on:
         return (
-            f"Covered from {day(answer.ready_on, today)}, not by {due}: until then "
-            f"{lacks(answer, system)} and {now}."
+            f"Its fibre is all there from {day(answer.ready_on, today)}, too late for {due}: "
+            f"until then {lacks(answer, system)} and {now}."
         )
     return f"Short by {due}: {lacks(answer, system)}. {now}."
 
 
+# --- how sure, and why not -----------------------------------------------------------------------
+
+
+def tries(chance: float) -> str:
+    """Word a chance in whole counts; never as certain what is not."""
+    if chance in (0.0, 1.0):
+        return "all of 100" if chance else "none of 100"
+    count = round(chance * 100)
+    if count == 100:
+        return "more than 99 of 100"
+    return f"{count} of 100" if count else "fewer than 1 of 100"
+
+
+def how_sure(answer: Answer) -> str:
+    """Say in how many tries the store covers it; nothing where that is not known."""
+    chance = answer.chance
+    if chance is None:
+        return ""
+    return (
+        f"The store covers all {answer.wanted} in {tries(chance)} tries, letting moisture, "
+        "yield and culls vary as they do."
+    )
+
+
+def named(refs: Sequence[str]) -> str:
+    """Name a few of many."""
+    rest = len(refs) - MOST_NAMED
+    return f"{', '.join(refs[:MOST_NAMED])} and {rest} more" if rest > 0 else ", ".join(refs)
+
+
+def why_short(bind: Binding, by: date, today: date, system: System = "metric") -> str:
+    """Say which fibre binds whom, by which day and by how much."""
+    verb = "needs" if len(bind.commissions) == 1 else "need"
+    holds = "no lot holds any"
+    if bind.lots:
+        lots = (
+            f"lot {bind.lots[0]} holds" if len(bind.lots) == 1 else f"lots {named(bind.lots)} hold"
+        )
+        holds = f"{lots} {exact(bind.supply_mg, system)}"
+    return (
+        f"{named(bind.commissions)} {verb} {exact(bind.need_mg, system)} usable of "
+        f"{' or '.join(bind.fibres)} by {day(by, today)}; {holds}; "
+        f"{exact(bind.short_mg, system)} is missing."
+    )
+
+
+def mix_words(mix: Mix) -> str:
+    """Word the shares of fibres."""
+    said = [f"{show_share(share)} {fibre}" for fibre, share in mix if share]
+    none = [fibre for fibre, share in mix if not share]
+    without = f", with no {' and no '.join(none)}" if none else ""
+    return f"{' and '.join(said)}{without}"
+
+
+def mix_used(mix: Mix) -> str:
+    """Say of what it is made where that is not the target of its furnish."""
+    return f"It is made of {mix_words(mix)}, within the limits of its furnish." if mix else ""
+
+
+def standing(
+    snapshot: Snapshot, cover: Cover, answer: Answer, system: System = "metric"
+) -> list[str]:
+    """Say how sure the cover of a commission is, of what mix it is, and which fibre binds it."""
+    days = {promise.ref: promise.fibre_day for promise in snapshot.commissions}
+    promise = next(found for found in snapshot.commissions if found.ref == answer.ref)
+    said = [how_sure(answer), mix_used(used_mix(promise, answer))]
+    for bind in cover.binding if answer.short else ():
+        if answer.ref in bind.commissions:
+            by = max(cover.today, *(days[ref] for ref in bind.commissions))
+            said.append(why_short(bind, by, cover.today, system))
+    return [sentence for sentence in said if sentence]
+
+
+# --- ways out ------------------------------------------------------------------------------------
+
+
 @dataclass(frozen=True, slots=True)
 class WayOut:
-    """One thing that would mend a shortage."""
+    """One thing that would mend a shortage, or the remark that only buying does."""
 
     deed: str
     why: str
+    is_way: bool = True
 
 
-def ways_out(
-    answer: Answer, today: date, fibres: dict[str, Fibre], system: System = "metric"
-) -> list[WayOut]:
-    """Say what would mend a shortage: fibre to get, or fewer sheets first."""
-    found = []
-    for lack in answer.short:
-        fibre = fibres.get(lack.fibres[0])
-        moisture = fibre.usual_moisture if fibre else Decimal(0)
-        as_is = int(lack.oven_dry_mg / (1 - moisture)) + 1 if moisture < 1 else lack.oven_dry_mg
-        found.append(
-            WayOut(
-                f"Get {exact(as_is, system)} of {lack.fibres[0]} as is, in time "
-                f"to make the sheets by {day(answer.due, today)}.",
-                f"{exact(lack.oven_dry_mg, system)} oven-dry, at its usual moisture of "
-                f"{moisture * 100:.1f} %.",
-            )
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """For whom the ways are worded; ``usual_moisture`` is by fibre, no currency hides prices."""
+
+    today: date
+    system: System = "metric"
+    currency: str = ""
+    usual_moisture: Mapping[str, Decimal] = field(default_factory=dict)
+
+
+def ways_out(ways: Sequence[Way], answer: Answer, reader: Reader) -> list[WayOut]:
+    """Say what would mend a shortage, each as a deed and what it rests on."""
+    return [_way_out(way, answer, reader) for way in ways]
+
+
+def _way_out(way: Way, answer: Answer, reader: Reader) -> WayOut:
+    today = reader.today
+    if isinstance(way, Buy):
+        return _buy(way, reader)
+    if isinstance(way, InTwo):
+        return _in_two(way, answer, today)
+    if isinstance(way, FurnishChange):
+        return WayOut(
+            f"Make it of {mix_words(way.mix)}, if the client agrees.",
+            "The nearest mix of its fibres that is covered; every other promise stays as it is.",
         )
-    rest = answer.wanted - answer.covered_sheets
-    if answer.short and answer.covered_sheets:
-        found.append(
-            WayOut(
-                f"Send {answer.covered_sheets} good sheets by the day and {rest} later.",
-                "As many as the scarcest fibre makes, after broke and retree.",
-            )
+    if isinstance(way, SwapOrder):
+        return WayOut(f"Serve it before {way.before}.", _who_loses(way, reader))
+    if isinstance(way, AnotherDay):
+        return WayOut(
+            f"Ask for {day(way.due, today)} in place of {day(answer.due, today)}.",
+            f"Its fibre is all there from {day(way.fibre_on, today)}.",
         )
-    return found
+    return WayOut(
+        "There is no plan without a purchase.",
+        "No other mix of its fibres and no receipt on its way covers it, and no other turn "
+        "without a loss to others.",
+        is_way=False,
+    )
+
+
+def _buy(buy: Buy, reader: Reader) -> WayOut:
+    fibre = " or ".join(buy.fibres)
+    why = []
+    moisture = reader.usual_moisture.get(buy.fibres[0])
+    if moisture is not None and moisture < 1:
+        as_is = exact(math.ceil(buy.oven_dry_mg / (1 - moisture)), reader.system)
+        why.append(f"{as_is} as is, at its usual moisture of {show_share(moisture)}.")
+    why.append(_order(buy, reader))
+    return WayOut(
+        f"Buy {exact(buy.oven_dry_mg, reader.system)} oven-dry of {fibre}, to be in the store by "
+        f"{day(buy.needed_on, reader.today)}.",
+        " ".join(filter(None, why)),
+    )
+
+
+def _order(buy: Buy, reader: Reader) -> str:
+    today = reader.today
+    if buy.order_by is None:
+        if buy.arrives_on:
+            return (
+                f"No order is in time any more; the first arrives on {day(buy.arrives_on, today)}."
+            )
+        return "No offer of it is known." if buy.is_looked_up else ""
+    by = "today" if buy.order_by == today else f"by {day(buy.order_by, today)}"
+    if buy.take is None or not reader.currency:
+        return f"Ordered {by} it is in time."
+    take = buy.take
+    packs = f"{take.packs} pack{'' if take.packs == 1 else 's'}"
+    return (
+        f"Cheapest in time: {packs} of {take.fibre} from {take.source}, "
+        f"{show_money(take.cost_minor, reader.currency)} with freight, ordered {by}."
+    )
+
+
+def _in_two(way: InTwo, answer: Answer, today: date) -> WayOut:
+    first = f"Send {way.now_sheets} good sheets"
+    if way.later_on is None:
+        now = f"{first} by {day(answer.due, today)} and {way.later_sheets} later."
+        return WayOut(now, "As many now as the scarcest fibre makes, after culls.")
+    by = f"first and {way.later_sheets} by {day(way.later_on, today)}"
+    if way.later_on > answer.due:
+        by = f"by {day(answer.due, today)} and {way.later_sheets} by {day(way.later_on, today)}"
+    of = "bought at once" if way.is_bought else "on its way"
+    return WayOut(f"{first} {by}.", f"The rest is of fibre {of}.")
+
+
+def _who_loses(way: SwapOrder, reader: Reader) -> str:
+    if not way.worse:
+        return "Nobody else stands worse then."
+    said = []
+    for answer in way.worse:
+        state = mark_of(answer, reader.today)[1].lower()
+        count = f"{answer.covered_sheets} of {answer.wanted} good sheets"
+        lack = f", and {lacks(answer, reader.system)}" if answer.short else ""
+        said.append(f"{answer.ref} would be {state}, with {count}{lack}")
+    return f"Others lose by it: {'; '.join(said)}."
+
+
+# --- one more sheet ------------------------------------------------------------------------------
+
+
+def how_many_more(good_sheets: int, name: str, by: date, today: date) -> str:
+    """Say how many more good sheets could be promised; ``name`` is of which sheet."""
+    when = day(by, today)
+    of = f" of {name}" if name else ""
+    if not good_sheets:
+        return (
+            f"No more good sheets{of} could be promised by {when} with what is in store and free."
+        )
+    sheets = f"{show_number(good_sheets)} more good sheet{'' if good_sheets == 1 else 's'}"
+    return f"{sheets}{of} could be promised by {when}, with no promise made worse."
+
+
+def too_soon(ready_by: date, today: date) -> str:
+    """Say that there is fibre but not the time to make it."""
+    return (
+        "That day leaves too little time to prepare, form and dry: begun today, it is ready by "
+        f"{day(ready_by, today)}."
+    )
+
+
+# --- all promises --------------------------------------------------------------------------------
 
 
 def lede(cover: Cover, system: System = "metric") -> str:
@@ -123,11 +303,28 @@ def _standing(cover: Cover, system: System) -> str:
     if not wanting:
         other = "other " if cover.left_out else ""
         one, all_of_them = f"the one {other}promise", f"all {total} {other}promises"
-        return f"The store covers {one if total == 1 else all_of_them}."
+        covers = f"The store covers {one if total == 1 else all_of_them}"
+        near = [answer.ref for answer in cover.commissions if answer.state == JUST_COVERED]
+        if not near:
+            return f"{covers}."
+        if total == 1:
+            return f"{covers}, but only just."
+        return f"{covers}, {near[0] if len(near) == 1 else f'{len(near)} of them'} only just."
+    return _first_wanting(wanting, total, cover.today, system)
+
+
+def _first_wanting(wanting: Sequence[Answer], total: int, today: date, system: System) -> str:
     first = wanting[0]
+    due = day(first.due, today)
+    one = len(wanting) == 1
+    if first.state == LATER and first.ready_on and one:
+        return (
+            f"{first.ref} is covered from {day(first.ready_on, today)}, too late for {due}: until "
+            f"then {lacks(first, system)}."
+        )
     count = (
         f"{first.ref} is short"
-        if len(wanting) == 1
+        if one
         else f"{len(wanting)} of {total} promises are short, first {first.ref}"
     )
-    return f"{count}: {lacks(first, system)} by {day(first.due, cover.today)}."
+    return f"{count}: {lacks(first, system)} by {due}."

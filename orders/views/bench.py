@@ -4,17 +4,24 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
 from django.views.generic import TemplateView
 
-from orders.benchforms import SUMS, Sum
+from orders import asking
+from orders.askingforms import MoreToPromise
+from orders.benchforms import BasisWeight, DryMass, FibreForSheets, SheetsFromFibre, Sum
 from studio.errors import StudioError
 from studio.pages import HousePage
 from studio.roles import needs
 
+SUMS: tuple[type[Sum], ...] = (
+    SheetsFromFibre, FibreForSheets, DryMass, BasisWeight, MoreToPromise,
+)  # fmt: skip
+
 
 @needs("read")
 class Bench(HousePage, TemplateView):
-    """Four sums; the one that is asked for is worked out, the others show usual figures."""
+    """The sum that is asked for is worked out; the others show usual figures or wait."""
 
     template_name = "orders/bench.html"
     heading = "Bench"
@@ -30,6 +37,10 @@ class Bench(HousePage, TemplateView):
     def _sum(self, kind: type[Sum], asked: str) -> dict[str, Any]:
         is_asked = kind.name == asked
         given = {"system": self.studio.units, "initial": kind.USUAL}
+        if kind.waiting and not is_asked:
+            # It reads the whole store: only for who asks.
+            day = {"by": asking.usual_day(timezone.localdate())}
+            return {"form": kind(**given | {"initial": day}), "lines": [], "asked": False}
         form = kind(self.request.GET if is_asked else usual(kind, given), **given)
         lines = _lines(form)
         return {"form": form, "lines": lines, "asked": is_asked}

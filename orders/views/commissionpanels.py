@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -13,6 +13,7 @@ from fibres.models import Addition, Fibre
 from orders import services, snapshot, wording, workings
 from orders.calc.costing import Cost
 from orders.calc.cover import LATER, Answer, Cover
+from orders.calc.remedies import made_worse
 from orders.models import Commission
 from orders.tables import FibreRow, FibreTable, PartRow, PartTable, PriceRow, PriceTable
 from orders.views.shapes import today
@@ -50,8 +51,10 @@ ADDITION_CARE = {
 # --- facts -------------------------------------------------------------------------------------
 
 
-def facts(commission: Commission, studio: Studio) -> list[tuple[str, ...]]:
-    """Return what is asked for, label by label."""
+def facts(
+    commission: Commission, studio: Studio, fibres: Iterable[Fibre]
+) -> list[tuple[str, ...]]:
+    """Return what is asked for, by when its fibre is needed and what the client limits."""
     rows: list[tuple[str, ...]] = [
         ("Good sheets", show_number(commission.good_quantity)),
         ("Sheet", commission.sheet.name, commission.sheet.get_absolute_url()),
@@ -59,8 +62,40 @@ def facts(commission: Commission, studio: Studio) -> list[tuple[str, ...]]:
     ]
     if commission.tolerance_over:
         rows.append(("Client takes over", f"up to {show_share(commission.tolerance_over)} more"))
+    return [*rows, *_days(commission, studio, fibres), *_limits(commission)]
+
+
+def _days(
+    commission: Commission, studio: Studio, fibres: Iterable[Fibre]
+) -> list[tuple[str, ...]]:
+    """Say by when fibre has to be in, as long as it can still be got."""
+    if not commission.is_open:
+        return []
+    preparation = max((fibre.preparation_days for fibre in fibres), default=0)
+    making = studio.making_days
+    needed = snapshot.needed_on(commission, making_days=making, preparation_days=preparation)
+    said = f"{_so_many_days(making)} to form, dry and pack"
+    if preparation:
+        said += f", {_so_many_days(preparation)} to prepare it"
+    if needed == commission.not_before:
+        said = "it is not made before then"
+    return [("Fibre needed by", f"{wording.day(needed, today())}: {said}")]
+
+
+def _so_many_days(count: int) -> str:
+    return f"{count} day{'' if count == 1 else 's'}"
+
+
+def _limits(commission: Commission) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = []
     if commission.no_scrap:
         rows.append(("Limit", "No scrap or broke in it"))
+    lots = commission.only_lots.order_by("ref").values_list("ref", flat=True)
+    rows.append(("Only these lots", ", ".join(lots)))
+    if commission.not_before:
+        rows.append(("Not made before", wording.day(commission.not_before, today())))
+    if commission.all_or_nothing:
+        rows.append(("Whole, or not at all", "Without all its fibre none is set aside"))
     return rows
 
 
@@ -136,12 +171,10 @@ def lede(
 
 
 def cover_context(
-    request: HttpRequest,
-    commission: Commission,
-    answer: Answer | None,
-    fibres: dict[str, Fibre],
+    request: HttpRequest, standing: services.Standing, fibres: dict[str, Fibre]
 ) -> dict[str, Any]:
-    """Return the cover table with its mark and the ways out of a shortage."""
+    """Return the cover table with its mark, how sure it is, what binds, and the ways out."""
+    answer = standing.answer
     if answer is None:
         return {"answer": None}
     now, system = today(), current_studio(request).units
@@ -155,14 +188,31 @@ def cover_context(
         paginate=False,
         caption=f"Fibre for {show_number(answer.wanted)} good sheets, {unit} oven-dry",
     )
-    ways = wording.ways_out(answer, now, fibres, system)
     return {
         "answer": answer,
         "cover_mark": wording.mark_of(answer, now),
         "cover_table": table,
-        "ways": ways,
-        "ways_word": _ways_word(len(ways)),
+        "said_of_cover": wording.standing(standing.snapshot, standing.cover, answer, system),
+        **_ways_context(request, standing, fibres),
     }
+
+
+def _ways_context(
+    request: HttpRequest, standing: services.Standing, fibres: dict[str, Fibre]
+) -> dict[str, Any]:
+    answer = standing.answer
+    if answer is None or not answer.short:
+        return {}
+    studio = current_studio(request)
+    reader = wording.Reader(
+        today=standing.cover.today,
+        system=studio.units,
+        currency=studio.currency if standing.with_prices else "",
+        usual_moisture={name: fibre.usual_moisture for name, fibre in fibres.items()},
+    )
+    ways = wording.ways_out(standing.ways_out(), answer, reader)
+    count = len([way for way in ways if way.is_way])
+    return {"ways": ways, "ways_word": _ways_word(count)}
 
 
 def _ways_word(count: int) -> str:
@@ -197,7 +247,7 @@ def worse_words(commission: Commission, cover: Cover) -> str:
     if commission.is_promise or not commission.is_open:
         return ""
     before = services.cover(cover.today)
-    return worse_sentence(services.made_worse(before, cover), cover.today)
+    return worse_sentence(made_worse(before, cover), cover.today)
 
 
 def worse_sentence(worse: Sequence[Answer], now: date) -> str:

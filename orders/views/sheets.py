@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
+from django.http import QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres.models import FurnishPart
-from orders import queries, snapshot, workings
+from fibres.wording import furnish_in_words
+from orders import asking, queries, snapshot, wording, workings
+from orders.askingforms import ByDay
 from orders.filters import SheetFilter
 from orders.forms import SheetForm
 from orders.models import Sheet
 from orders.tables import CommissionTable, SheetTable
-from orders.views.shapes import PanelRowPage, covers_now
+from orders.views.shapes import PanelRowPage, covers_now, today
 from studio import roles
 from studio.errors import StudioError
 from studio.lists import ListPage, house_table
@@ -53,6 +57,32 @@ def work_of(sheet: Sheet, studio: Studio) -> workings.SheetWork:
     return workings.sheet_work(spec, moulds=moulds, mould=sheet.mould, system=studio.units)
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """How many more of a sheet could be promised: the form, and the answer once it is asked."""
+
+    form: ByDay
+    said: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, given: QueryDict, sheet: Sheet) -> Question:
+        """Answer what an address asks; without a day nothing is worked out."""
+        day = today()
+        if "by" not in given:
+            return cls(ByDay(initial={"by": asking.usual_day(day)}))
+        form = ByDay(given)
+        if not form.is_valid():
+            return cls(form)
+        try:
+            asked = asking.ask(sheet, form.cleaned_data["by"], day)
+        except StudioError as refusal:
+            return cls(form, (str(refusal),))
+        said = [wording.how_many_more(asked.good_sheets(), asked.name, asked.by, day)]
+        if asked.is_too_soon:
+            said.append(wording.too_soon(asked.ready_by, day))
+        return cls(form, tuple(said))
+
+
 @needs("read")
 class SheetPage(HousePage, TemplateView):
     """A sheet: its facts, its sum, and who wants it."""
@@ -69,6 +99,7 @@ class SheetPage(HousePage, TemplateView):
             work = work_of(sheet, self.studio)
         except StudioError as fault:
             refusal = str(fault)
+        question = None if sheet.is_closed else Question.of(self.request.GET, sheet)
         commissions = queries.commissions_for(self.request.user).filter(sheet=sheet)
         table = house_table(
             self.request,
@@ -83,6 +114,8 @@ class SheetPage(HousePage, TemplateView):
             refusal=refusal,
             facts=sheet_facts(sheet, self.studio),
             losses=loss_facts(sheet),
+            question=question,
+            form=question.form if question and question.form.is_bound else None,
             table=table,
             heading=sheet.name,
             lede=_lede(sheet, self.studio),
@@ -140,9 +173,13 @@ def loss_facts(sheet: Sheet) -> list[tuple[str, ...]]:
 
 def furnish_words(furnish_id: int) -> str:
     """Name the fibres of a furnish with their shares."""
-    parts = FurnishPart.objects.filter(furnish_id=furnish_id).order_by("-share", "pk")
-    rows = parts.values_list("fibre__name", "share")
-    return ", ".join(f"{name} {show_share(share)}" for name, share in rows) or "No fibre yet"
+    parts = (
+        FurnishPart.objects.filter(furnish_id=furnish_id)
+        .select_related("fibre")
+        .prefetch_related("substitutes")
+        .order_by("-share", "pk")
+    )
+    return furnish_in_words(parts) or "No fibre yet"
 
 
 @needs("sheets.change")

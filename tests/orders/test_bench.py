@@ -14,7 +14,7 @@ SHEETS = {
 def test_every_sum_shows_usual_figures_from_the_start(viewer_client):
     page = look(viewer_client, "/bench/")
     assert [head.text for head in page.all("h2")] == [
-        "Sheets from fibre", "Fibre for sheets", "Dry mass", "Basis weight",
+        "Sheets from fibre", "Fibre for sheets", "Dry mass", "Basis weight", "How many more",
     ]  # fmt: skip
     assert len(page.all("table", class_="sum")) == 4
     assert said(page).count("With usual figures. Put in your own.") == 4
@@ -22,7 +22,7 @@ def test_every_sum_shows_usual_figures_from_the_start(viewer_client):
 
 def test_each_sum_can_be_linked_to(viewer_client):
     page = look(viewer_client, "/bench/")
-    for name in ("sheets", "takes", "dry", "basis"):
+    for name in ("sheets", "takes", "dry", "basis", "more"):
         assert page.one("section", id=name)
         assert page.one("a", href=f"#{name}")
 

@@ -6,7 +6,7 @@ from django.core.management import CommandError, call_command
 
 from orders.models import Commission
 from tests.builders import day, make_commission, make_fibre, make_furnish, make_lot, make_sheet
-from tests.orders.plans import lot, plan, promise
+from tests.orders.plans import lot, part, plan, promise
 
 pytestmark = pytest.mark.django_db
 
@@ -115,6 +115,71 @@ def test_strict_is_content_where_nothing_is_short(fibre, sheet):
     assert "Covered" in run("cover", "C-101", "--strict")
 
 
+def plainly(*args):
+    return run(*args).replace("\u00a0", " ")
+
+
+def test_cover_says_which_fibre_binds_and_by_how_much(fibre, sheet):
+    held = make_lot(fibre, as_is_mg=1_500_000)
+    make_commission(sheet, ref="C-101")
+    make_commission(sheet, ref="C-102")
+    said = plainly("cover")
+    # By hand: twice 835.45 g usable, of 1.5 kg × 0.92 × 0.95.
+    assert "C-101, C-102 need 1.671 kg usable of Abaca sheet pulp" in said
+    assert f"lot {held.ref} holds 1.311 kg; 0.360 kg is missing." in said
+    assert "What would mend it" not in said
+
+
+def test_cover_of_one_commission_lists_what_would_mend_it(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000)
+    make_commission(sheet, ref="C-101")
+    said = plainly("cover", "C-101")
+    assert "  What would mend it:\n  - There is no plan without a purchase." in said
+    assert "  - Buy 0.419 kg oven-dry of Abaca sheet pulp" in said
+    assert "  - Send 51 good sheets by" in said
+
+
+def test_cover_says_how_many_more_of_a_sheet_could_be_promised(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000)
+    said = plainly("cover", "--sheet", "text a4", "--by", day(-40).isoformat())
+    # By hand: 437 g usable make 59 pulls of 7.3285 g, and 51 good sheets at 88 of 100.
+    assert said.startswith("51 more good sheets of Text A4 could be promised by")
+    assert "too little time" not in said
+    make_commission(sheet, ref="C-101", good_quantity=40)
+    # By hand: 40 good ones take 50 pulls to be safe, which leaves 9 and 7 good ones.
+    assert plainly("cover", "--sheet", "Text A4").startswith("7 more good sheets of Text A4")
+
+
+def test_cover_of_a_sheet_as_json_has_the_number(fibre, sheet):
+    make_lot(fibre, as_is_mg=500_000)
+    assert json.loads(run("cover", "--sheet", "Text A4", "--json"))["extra_good_sheets"] == 51
+
+
+def test_cover_of_a_sheet_by_a_day_that_is_too_soon_says_so(fibre, sheet):
+    make_lot(fibre)
+    assert "too little time to prepare" in run("cover", "--sheet", "Text A4", "--by", str(day(-1)))
+
+
+@pytest.mark.parametrize(
+    ("args", "why"),
+    [
+        (["--sheet", "Text A9"], "No sheet is called 'Text A9'. Sheets: Text A4."),
+        (["--sheet", "Text A4", "--by", "soon"], "--by: “soon”. Give a day such as"),
+        (["--sheet", "Text A4", "--by", "2020-01-01"], "Give today or a day ahead."),
+        (["--by", "2031-01-01"], "Name the sheet too."),
+        (["C-101", "--sheet", "Text A4"], "not for both"),
+        (["--sheet", "Text A4", "--snapshot", "plan.json"], "a file holds its own question"),
+    ],
+)
+def test_cover_refuses_what_it_cannot_ask(sheet, args, why):
+    assert why in refused("cover", *args)
+
+
+def test_cover_of_a_sheet_that_cannot_be_reckoned_says_why(sheet):
+    sheet.furnish.parts.all().delete()
+    assert "has no fibre yet" in refused("cover", "--sheet", "Text A4")
+
+
 # --- cover from a file ------------------------------------------------------------------------
 
 
@@ -127,6 +192,19 @@ def written(folder, text, name="plan.json"):
 def test_cover_answers_for_a_file_in_place_of_the_store(tmp_path):
     file = written(tmp_path, json.dumps(plan([lot(usable=999_000)], [promise(need=1_000_000)])))
     assert "C1 is short: 1.00 g oven-dry of linter" in run("cover", "--snapshot", file)
+
+
+def test_cover_answers_the_question_of_a_file(tmp_path):
+    question = {"due": "2027-03-10", "pull_mg": 100, "furnish": [part()]}
+    file = written(tmp_path, json.dumps(plan([lot()], [promise(need=400)], question=question)))
+    said = plainly("cover", "--snapshot", file)
+    assert "6 more good sheets of the sheet in question could be promised by Wed 10 Mar" in said
+    assert json.loads(run("cover", "--snapshot", file, "--json"))["extra_good_sheets"] == 6
+
+
+def test_cover_of_one_commission_of_a_file_lists_what_would_mend_it(tmp_path):
+    file = written(tmp_path, json.dumps(plan([], [promise()])))
+    assert "Buy 1.00 g oven-dry of linter" in plainly("cover", "C1", "--snapshot", file)
 
 
 def test_cover_lists_every_fault_of_a_file_by_its_path(tmp_path):

@@ -4,7 +4,7 @@ from decimal import Decimal
 import pytest
 from django.db import OperationalError
 
-from fibres.models import Addition
+from fibres.models import Addition, Offer
 from orders import services
 from orders.models import Commission
 from studio.models import Entry
@@ -15,6 +15,7 @@ from tests.builders import (
     make_lot,
     make_mould,
     make_sheet,
+    make_source,
     make_studio,
 )
 from tests.orders.looking import heads, look, said, same_queries_for_1_and_20
@@ -31,8 +32,59 @@ def test_the_page_says_what_is_short_and_the_ways_out(owner_client, fibre, asked
     # By hand: 460 g oven-dry, 437 g usable; 7.3285 g a pull makes 59 pulls and 51 good.
     assert "0.419 kg oven-dry of Abaca sheet pulp is missing" in said(page)
     assert "51 of 100 good sheets can be made" in said(page)
-    assert "Two ways out." in said(page)
-    assert "Send 51 good sheets by the day and 49 later." in said(page)
+    listed = [
+        item.text.replace("\u00a0", " ") for item in page.all("li") if "ood sheets" in item.text
+    ]
+    assert "Two ways out." in page.one("main").text
+    assert any("Send 51 good sheets by" in item and "and 49 later." in item for item in listed)
+    assert "There is no plan without a purchase." in said(page)
+
+
+def test_the_page_says_which_fibre_binds_and_by_how_much(owner_client, fibre, asked):
+    held = make_lot(fibre, as_is_mg=500_000)
+    text = said(look(owner_client, "/commissions/C-101/"))
+    # By hand: 835.45 g usable are needed and 437 g held.
+    assert "C-101 needs 0.835 kg usable of Abaca sheet pulp by" in text
+    assert f"lot {held.ref} holds 0.437 kg; 0.398 kg is missing." in text
+
+
+def test_the_page_says_in_how_many_tries_the_store_covers_it(owner_client, fibre, asked):
+    make_lot(fibre)
+    # Ten kilograms lie there, and not one is needed.
+    assert "The store covers all 100 in more than 99 of 100 tries" in said(
+        look(owner_client, "/commissions/C-101/")
+    )
+
+
+def offered(fibre, **terms):
+    source = make_source(name="Sallow Fibre", lead_days=4, freight_minor=650, **terms)
+    return Offer.objects.create(
+        source=source, fibre=fibre, form="sheets", pack_mg=1_000_000, moisture=Decimal("0.1"),
+        minor_per_kg=1900,
+    )  # fmt: skip
+
+
+def test_the_owner_reads_the_cheapest_offer_with_its_price(owner_client, fibre, asked):
+    offered(fibre)
+    text = said(look(owner_client, "/commissions/C-101/"))
+    # By hand: one pack of 1 kg is 19.00, and 6.50 of freight.
+    assert "Cheapest in time: 1 pack of Abaca sheet pulp from Sallow Fibre, £25.50" in text
+
+
+@pytest.mark.parametrize("who", ["hand_client", "viewer_client"])
+def test_who_sees_no_money_reads_by_when_to_order_and_no_offer(request, who, fibre, asked):
+    offered(fibre)
+    page = look(request.getfixturevalue(who), "/commissions/C-101/")
+    assert "it is in time." in said(page)
+    assert "Sallow" not in page.one("html").text
+    assert "£" not in page.one("html").text
+
+
+def test_another_turn_names_who_loses(owner_client, fibre, sheet, asked):
+    make_lot(fibre, as_is_mg=1_000_000)
+    make_commission(sheet, ref="C-090", priority=1)
+    text = said(look(owner_client, "/commissions/C-101/"))
+    assert "Serve it before C-090. Others lose by it: C-090 would be short" in text
 
 
 def test_the_page_says_what_to_weigh_out_as_is(hand_client, fibre, asked):

@@ -1,24 +1,32 @@
 """Say whether the store covers what is promised: everything, or one commission.
 
 Run it before promising and before a making day; it only reads. With --snapshot it answers for a
-file instead of the database. Exit code 0 means answered, also where the answer is short; with
---strict a shortage exits 2.
+file instead of the database. With --sheet it says how many more of that sheet could be promised
+by a day. Exit code 0 means answered, also where the answer is short; with --strict a shortage
+exits 2.
 """
 
 from __future__ import annotations
 
 import json
 import sys
+from datetime import date
+from decimal import Decimal
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
-from orders import planfile, services, wording
+from fibres.models import Fibre
+from orders import asking, planfile, snapshot, wording
 from orders.calc.cover import Answer, Cover, allocate
-from orders.models import Commission
+from orders.calc.plan import Snapshot
+from orders.calc.remedies import ways_out
+from orders.models import Commission, Sheet
 from studio.commands import StoreCommand
-from studio.errors import SnapshotError, StudioError
+from studio.errors import StudioError
+from studio.forms import DayField
 from studio.models import Studio
 from studio.units import System, show_mass, show_number
 
@@ -30,12 +38,20 @@ class Command(StoreCommand):
 
     help = "Does the store cover what is promised?"
     system: System = "metric"
+    is_file = False
+    asked: asking.Asked
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Take a reference, a file, and how to answer."""
         parser.add_argument("ref", nargs="?", default="", help="one commission, such as C-101")
         parser.add_argument("--with-quoted", action="store_true", help="count what is quoted too")
         parser.add_argument("--snapshot", metavar="FILE", help="answer for a file, not the store")
+        parser.add_argument(
+            "--sheet", metavar="NAME", help="say how many more of this sheet could be promised"
+        )
+        parser.add_argument(
+            "--by", metavar="DAY", help="by which day, such as 2026-12-24; else in four weeks"
+        )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
         parser.add_argument(
             "--strict", action="store_true", help="exit 2 where something is short"
@@ -43,45 +59,48 @@ class Command(StoreCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Read, ask, print."""
-        try:
-            cover = self._cover(options)
-        except SnapshotError as refusal:
-            faults = "\n".join(f"{path}: {sentence}" for path, sentence in refusal.faults)
-            count = len(refusal.faults)
-            raise CommandError(
-                f"{options['snapshot']} cannot be planned on, {count} "
-                f"fault{'' if count == 1 else 's'}:\n{faults}"
-            ) from None
-        except StudioError as refusal:
-            raise CommandError(str(refusal)) from None
+        with planfile.refusals_told(options["snapshot"]):
+            shot = self._read(options)
+        cover = allocate(shot)
         asked = self._asked(cover, options["ref"])
-        self.system = Studio.current().units if not options["snapshot"] else "metric"
+        self.is_file = bool(options["snapshot"])
+        self.system = "metric" if self.is_file else Studio.current().units
         if options["json"]:
             plain = cover.as_json()
             plain["commissions"] = [
                 row for row in plain["commissions"] if row["ref"] in {a.ref for a in asked}
             ]
             self.stdout.write(json.dumps(plain, ensure_ascii=False))
+        elif options["sheet"]:
+            self._print_more(cover)
         else:
-            self._print(cover, asked, whole=not options["ref"])
+            self._print(shot, cover, asked, whole=not options["ref"])
         if options["strict"] and self._is_short(cover, asked, options["ref"]):
             sys.exit(2)
 
-    def _cover(self, options: dict[str, Any]) -> Cover:
+    def _read(self, options: dict[str, Any]) -> Snapshot:
+        _refuse_together(options)
         if options["snapshot"]:
-            if options["with_quoted"]:
-                raise StudioError(
-                    "--with-quoted counts what is in the database; a file says itself what is "
-                    "promised. Leave one of them out."
-                )
-            return allocate(planfile.read_plan(options["snapshot"]))
+            return planfile.read_plan(options["snapshot"])
         today = timezone.localdate()
+        if options["sheet"]:
+            self.asked = asking.ask(
+                _sheet_named(options["sheet"]),
+                _day(options["by"]) if options["by"] else asking.usual_day(today),
+                today,
+                with_quoted=options["with_quoted"],
+                with_money=True,
+            )
+            return self.asked.snapshot
         extra = None
         if options["ref"]:
             rows = Commission.objects.select_related("sheet__mould", "sheet__furnish")
             extra = rows.filter(ref=options["ref"], state__in=Commission.OPEN).first()
-        return services.cover(
-            today, with_quoted=options["with_quoted"], extra=extra, with_money=True
+        return snapshot.read(
+            today,
+            with_quoted=options["with_quoted"],
+            extra=extra,
+            with_sourcing=bool(options["ref"]),
         )
 
     def _asked(self, cover: Cover, ref: str) -> list[Answer]:
@@ -103,25 +122,100 @@ class Command(StoreCommand):
             return not cover.all_covered
         return any(answer.short for answer in asked)
 
-    def _print(self, cover: Cover, asked: list[Answer], *, whole: bool) -> None:
+    def _print_more(self, cover: Cover) -> None:
+        """Answer how many more of the sheet that was named."""
+        asked, today = self.asked, cover.today
+        more = wording.how_many_more(cover.extra_good_sheets or 0, asked.name, asked.by, today)
+        self.stdout.write(more)
+        if asked.is_too_soon:
+            self.stdout.write(wording.too_soon(asked.ready_by, today))
+
+    def _print(self, shot: Snapshot, cover: Cover, asked: list[Answer], *, whole: bool) -> None:
         if whole:
             self.stdout.write(wording.lede(cover, self.system))
         for answer in asked:
-            mark = wording.mark_of(answer, cover.today)[1]
-            due = wording.day(answer.due, cover.today)
-            self.stdout.write("")
-            self.stdout.write(
-                f"{answer.ref}: {mark}. {show_number(answer.wanted)} good sheets, due {due}."
-            )
-            self.stdout.write(f"  {wording.finding(answer, cover.today, self.system)}")
-            for pick in answer.picks:
-                as_is, dry = (
-                    show_mass(mass, system=self.system)
-                    for mass in (pick.as_is_mg, pick.oven_dry_mg)
-                )
-                self.stdout.write(
-                    f"  Weigh out {as_is} as is of {pick.lot}, {pick.fibre} ({dry} oven-dry)."
-                )
+            self._print_one(shot, cover, answer)
+            if not whole:
+                self._print_ways(shot, cover, answer)
         for ref, why in cover.left_out:
             self.stdout.write("")
             self.stdout.write(f"{ref}: cannot be reckoned. {why}")
+        if shot.question is not None and cover.extra_good_sheets is not None:
+            more = wording.how_many_more(
+                cover.extra_good_sheets, "the sheet in question", shot.question.due, cover.today
+            )
+            self.stdout.write(f"\n{more}")
+
+    def _print_one(self, shot: Snapshot, cover: Cover, answer: Answer) -> None:
+        mark = wording.mark_of(answer, cover.today)[1]
+        due = wording.day(answer.due, cover.today)
+        self.stdout.write("")
+        self.stdout.write(
+            f"{answer.ref}: {mark}. {show_number(answer.wanted)} good sheets, due {due}."
+        )
+        self.stdout.write(f"  {wording.finding(answer, cover.today, self.system)}")
+        for sentence in wording.standing(shot, cover, answer, self.system):
+            self.stdout.write(f"  {sentence}")
+        for pick in answer.picks:
+            as_is, dry = (
+                show_mass(mass, system=self.system) for mass in (pick.as_is_mg, pick.oven_dry_mg)
+            )
+            self.stdout.write(
+                f"  Weigh out {as_is} as is of {pick.lot}, {pick.fibre} ({dry} oven-dry)."
+            )
+
+    def _print_ways(self, shot: Snapshot, cover: Cover, answer: Answer) -> None:
+        """Say what would mend a shortage, one thing a line."""
+        reader = wording.Reader(
+            today=cover.today,
+            system=self.system,
+            currency=shot.currency,
+            usual_moisture=self._usual_moisture(),
+        )
+        ways = wording.ways_out(ways_out(shot, cover, answer.ref), answer, reader)
+        if ways:
+            self.stdout.write("  What would mend it:")
+        for way in ways:
+            self.stdout.write(f"  - {' '.join(filter(None, (way.deed, way.why)))}")
+
+    def _usual_moisture(self) -> dict[str, Decimal]:
+        """Return it by fibre; a file does not hold it."""
+        if self.is_file:
+            return {}
+        return dict(Fibre.objects.values_list("name", "usual_moisture"))
+
+
+def _refuse_together(options: dict[str, Any]) -> None:
+    """Refuse options of which one would not be heeded beside the other."""
+    if options["snapshot"] and options["with_quoted"]:
+        raise StudioError(
+            "--with-quoted counts what is in the database; a file says itself what is "
+            "promised. Leave one of them out."
+        )
+    if options["snapshot"] and options["sheet"]:
+        raise StudioError(
+            "--sheet names a sheet of the database; a file holds its own question. Leave one of "
+            "them out."
+        )
+    if options["sheet"] and options["ref"]:
+        raise StudioError("Ask for one commission or for one sheet, not for both.")
+    if options["by"] and not options["sheet"]:
+        raise StudioError("--by is the day for --sheet. Name the sheet too.")
+
+
+def _sheet_named(name: str) -> Sheet:
+    rows = Sheet.objects.select_related("furnish", "mould").order_by("closed_on", "name")
+    found = rows.filter(name__iexact=name.strip()).first()
+    if found is not None:
+        return found
+    known = list(rows.filter(closed_on__isnull=True).values_list("name", flat=True))
+    named = ", ".join(known[:REFS_NAMED]) or "none yet"
+    more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
+    raise StudioError(f"No sheet is called {name[:40]!r}. Sheets: {named}{more}.")
+
+
+def _day(text: str) -> date:
+    try:
+        return DayField().clean(text)
+    except ValidationError as fault:
+        raise StudioError(f"--by: “{text[:40]}”. {' '.join(fault.messages)}") from None
