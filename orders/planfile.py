@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+from django.core.management.base import CommandError
+
 from orders.calc.plan import Snapshot, from_text
-from studio.errors import StudioError
+from studio.errors import SnapshotError, StudioError
 
 LARGEST_BYTES = 50 * 1024 * 1024
 
@@ -34,3 +38,18 @@ def read_plan(path: str) -> Snapshot:
             field="snapshot",
         ) from None
     return from_text(text)
+
+
+@contextmanager
+def refusals_told(path: str) -> Iterator[None]:
+    """End a command with what was refused: one line, or each fault of the file by its path."""
+    try:
+        yield
+    except SnapshotError as refusal:
+        faults = "\n".join(f"{place}: {sentence}" for place, sentence in refusal.faults)
+        count = len(refusal.faults)
+        raise CommandError(
+            f"{path} cannot be planned on, {count} fault{'' if count == 1 else 's'}:\n{faults}"
+        ) from None
+    except StudioError as refusal:
+        raise CommandError(str(refusal)) from None

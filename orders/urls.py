@@ -23,5 +23,9 @@ urlpatterns = [
     path("clients/<int:pk>/", views.ClientPage.as_view(), name="client"),
     path("clients/<int:pk>/edit/", views.ClientEdit.as_view(), name="client_edit"),
     path("clients/<int:pk>/close/", views.ClientClose.as_view(), name="client_close"),
+    path("reorder/", views.ReorderPage.as_view(), name="reorder"),
+    path("reorder/order/", views.ReorderOrder.as_view(), name="reorder_order"),
+    path("reorder/look/", views.ReorderLook.as_view(), name="reorder_look"),
+    path("reorder/progress/", views.ReorderProgress.as_view(), name="reorder_progress"),
     path("bench/", views.Bench.as_view(), name="bench"),
 ]

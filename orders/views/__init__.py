@@ -8,6 +8,7 @@ from orders.views.commissions import (
     CommissionMove,
     CommissionPage,
 )
+from orders.views.reorder import ReorderLook, ReorderOrder, ReorderPage, ReorderProgress
 from orders.views.sheets import SheetClose, SheetEdit, SheetList, SheetPage
 from orders.views.store import LogScrap, Store
 from orders.views.today import Today
@@ -23,6 +24,10 @@ __all__ = [
     "CommissionMove",
     "CommissionPage",
     "LogScrap",
+    "ReorderLook",
+    "ReorderOrder",
+    "ReorderPage",
+    "ReorderProgress",
     "SheetClose",
     "SheetEdit",
     "SheetList",

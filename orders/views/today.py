@@ -10,9 +10,11 @@ from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres.models import Fibre, Furnish, Lot
-from orders import queries, services, wording
+from orders import queries, reordering, reorderwording, wording
+from orders.calc.bought import Flag
 from orders.calc.cover import Cover
 from orders.models import Commission, Sheet
+from orders.reordertables import FlagRow, FlagTable
 from orders.tables import DueTable, ShortRow, ShortTable, SoonTable
 from orders.views.shapes import cover_marks, today
 from studio import roles
@@ -93,17 +95,32 @@ class Today(HousePage, TemplateView):
 
     def _answers(self, now: date) -> dict[str, Any]:
         user = self.request.user
-        cover = services.cover(now)
+        standing = reordering.standing(now, with_money=self.sees_money)
+        cover = standing.cover
         rows = {row.ref: row for row in _open_promises(user)}
         short = _short_rows(cover, rows, self.studio.units)
+        asking = [
+            flag
+            for flag in reorderwording.flagged(standing.flags)
+            if reorderwording.needs_act(flag, now)
+        ]
+        to_order = _flag_rows(asking, now, self.studio.units)
         soon = queries.lots_to_use_soon(now)
         due = sorted(rows.values(), key=lambda row: (row.due, row.ref))[:DUE_SHOWN]
         plain = {"paginate": False}
         return {
-            "lede": wording.lede(cover, self.studio.units),
+            "lede": " ".join(
+                filter(
+                    None,
+                    [wording.lede(cover, self.studio.units), reorderwording.urge(asking, now)],
+                )
+            ),
             "asks": asks(user, due),
             "short": house_table(self.request, ShortTable, short, **plain) if short else None,
             "short_note": _short_note(short),
+            "to_order": house_table(self.request, FlagTable, to_order, prefix="order-", **plain)
+            if to_order
+            else None,
             "soon": house_table(
                 self.request, SoonTable, soon, aside=_set_aside(cover), prefix="soon-", **plain
             )
@@ -143,6 +160,23 @@ def _short_rows(cover: Cover, rows: dict[str, Any], system: Any) -> list[ShortRo
             for lack in answer.short
         ]
     return found
+
+
+def _flag_rows(asking: list[Flag], now: date, system: Any) -> list[FlagRow]:
+    """Return the fibres about which something has to be done within a fortnight."""
+    # All names are read, so that the page asks the same on every day.
+    keys = dict(Fibre.objects.values_list("name", "pk"))
+    reorder = reverse("reorder")
+    return [
+        FlagRow(
+            fibre=flag.fibre,
+            address=f"{reorder}#fibre-{keys[flag.fibre]}" if flag.fibre in keys else reorder,
+            why=reorderwording.in_short(flag, now, system),
+            short_oven_dry_mg=flag.short_oven_dry_mg,
+            mark=reorderwording.mark_of(flag, now),
+        )
+        for flag in asking
+    ]
 
 
 def _short_note(short: list[ShortRow]) -> str:

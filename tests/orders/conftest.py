@@ -2,7 +2,17 @@
 
 import pytest
 
-from tests.builders import make_commission, make_fibre, make_furnish, make_sheet
+from orders import reordering
+from tests.builders import (
+    KG,
+    make_commission,
+    make_fibre,
+    make_furnish,
+    make_offer,
+    make_sheet,
+    make_source,
+)
+from tests.orders.reorders import Planner, line, order, reorder
 
 
 @pytest.fixture
@@ -18,3 +28,25 @@ def sheet(fibre):
 @pytest.fixture
 def asked(sheet):
     return make_commission(sheet, ref="C-101", title="Song sheets")
+
+
+@pytest.fixture
+def offer(db):
+    """Return 1 kg packs of abaca for 15.40 from a source that takes 9 days and 7.50 freight."""
+    source = make_source(name="Oastler Pulp Supply", lead_days=9, freight_minor=750)
+    return make_offer(
+        make_fibre(name="Abaca", preparation_yield="0.88"),
+        source,
+        form="sheets",
+        pack_mg=KG,
+        moisture="0.09",
+        minor_per_kg=1540,
+    )
+
+
+@pytest.fixture
+def planner(monkeypatch, offer):
+    """Put a planner in place of the arithmetic: two packs of the offer, proven cheapest."""
+    planner = Planner(reorder(order(line(offer=f"O-{offer.pk}"))))
+    monkeypatch.setattr(reordering, "buying", planner)
+    return planner

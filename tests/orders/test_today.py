@@ -1,8 +1,10 @@
 import pytest
 import time_machine
 
+from orders import reordering
 from orders.models import Commission
 from orders.views import today as today_page
+from orders.wording import day as worded
 from tests.builders import (
     KG,
     day,
@@ -10,7 +12,9 @@ from tests.builders import (
     make_fibre,
     make_furnish,
     make_lot,
+    make_offer,
     make_sheet,
+    make_source,
 )
 from tests.orders.looking import heads, look, said, same_queries_for_1_and_20
 
@@ -171,4 +175,79 @@ def test_a_commission_that_moves_on_between_two_readings_is_passed_over(
         return read(user)
 
     monkeypatch.setattr(today_page, "_open_promises", moved_on)
+    look(owner_client, "/")
+
+
+# --- what has to be ordered
+
+
+@pytest.fixture
+def in_need(fibre, promised):
+    """Return an offer that arrives in 9 days, for a promise due in 25: fibre is needed in 18."""
+    Commission.objects.update(due=day(-25))
+    return make_offer(fibre, make_source(lead_days=9), pack_mg=KG)
+
+
+def test_a_fibre_to_order_within_a_fortnight_is_told_with_why_and_the_day(owner_client, in_need):
+    page = look(owner_client, "/")
+    assert heads(page, "Fibres to order") == ["Abaca sheet pulp"]
+    assert f"Order by {worded(day(-9), day())}" in said(page)
+    # By hand: 835.5 g are needed usable, and 95 % of 460 g are there.
+    assert "C-101 lacks 0.398 kg usable" in said(page)
+    assert f"Order Abaca sheet pulp by {worded(day(-9), day())} and it comes in time." in said(
+        page
+    )
+    (link,) = [one for one in page.all("a") if one.attrs["href"].startswith("/reorder/#")]
+    assert f'id="{link.attrs["href"].partition("#")[2]}"' in (
+        owner_client.get("/reorder/").content.decode()
+    )
+
+
+def test_an_order_that_can_wait_longer_is_not_told_yet(owner_client, in_need):
+    # Needed in 24 days and 9 on the way: 15 days are left.
+    Commission.objects.update(due=day(-31))
+    assert "Fibres to order" not in said(look(owner_client, "/"))
+
+
+def test_a_fibre_that_comes_too_late_is_told_with_its_first_arrival(owner_client, in_need):
+    Commission.objects.update(due=day(-12))
+    page = said(look(owner_client, "/"))
+    assert "Too late" in page
+    assert f"arrives on {worded(day(-9), day())} at the earliest" in page
+
+
+def test_a_fibre_that_nobody_offers_is_told_where_a_promise_lacks_it(owner_client, promised):
+    assert "No offer known" in said(look(owner_client, "/"))
+
+
+def test_a_minimum_that_nobody_offers_fibre_for_is_no_act(owner_client, fibre, promised):
+    make_lot(fibre)
+    kozo = make_fibre(name="Kozo", minimum_mg=KG)
+    assert "Kozo" not in said(look(owner_client, "/"))
+    make_offer(kozo)
+    assert "Kozo" in said(look(owner_client, "/"))
+
+
+def test_what_has_to_be_ordered_is_told_to_a_viewer_without_money(viewer_client, in_need):
+    page = said(look(viewer_client, "/"))
+    assert "C-101 lacks 0.398 kg usable" in page
+    assert "£" not in page
+
+
+@pytest.mark.parametrize("browser", ["owner_client", "viewer_client"])
+def test_flags_take_the_same_queries_for_1_and_20_offers(request, browser, sheet):
+    def add():
+        fibre = make_fibre(minimum_mg=KG)
+        make_offer(fibre, breaks={3: 900})
+        make_commission(make_sheet(make_furnish({fibre: "1"})))
+
+    same_queries_for_1_and_20(request.getfixturevalue(browser), "/", add)
+
+
+def test_no_plan_is_worked_out_for_the_first_page(owner_client, in_need, monkeypatch):
+    def refuse(*args, **kwargs):
+        message = "Today looked for a plan"
+        raise AssertionError(message)
+
+    monkeypatch.setattr(reordering.buying, "plan", refuse)
     look(owner_client, "/")

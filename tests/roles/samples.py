@@ -22,6 +22,8 @@ from tests.builders import (
     make_furnish,
     make_lot,
     make_mould,
+    make_offer,
+    make_purchase,
     make_sheet,
     make_source,
     make_studio,
@@ -35,13 +37,25 @@ BUILDERS: dict[str, Callable[[], Model]] = {
     "furnish": make_furnish,
     "lot": make_lot,
     "mould": make_mould,
+    "offer": lambda: make_offer(breaks={4: 900}),
     "person": lambda: make_user(HAND),
     "movement": lambda: make_lot().movements.get(),
+    "purchase": lambda: make_purchase(received=1),
     "sheet": make_sheet,
     "source": make_source,
     "studio": make_studio,
 }
-ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {}
+
+
+def planned() -> dict[str, Any]:
+    """Return how a purchase is named that has not been ordered yet."""
+    return {"ref": make_purchase(is_planned=True).ref}
+
+
+ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {
+    "purchase_edit": planned,
+    "purchase_order": planned,
+}
 POSTING_NEEDS: dict[str, str] = {}
 
 

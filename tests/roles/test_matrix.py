@@ -16,10 +16,11 @@ pytestmark = [pytest.mark.roles, pytest.mark.django_db]
 ANONYMOUS = ""
 ACTORS = (ANONYMOUS, VIEWER, HAND, OWNER)
 ROUTES = routes()
-CHANGING = {"studio", "mould", "moulds", "people", "person"}
+CHANGING = {"studio", "mould", "moulds", "people", "person", "offer", "offers_import"}
 ACTS = {
     "client": "clients.see",
     "clients": "clients.see",
+    "offers_compare": "money",
     "lot_receive": "store.receive",
     "lot_test": "store.receive",
     "scrap_log": "store.receive",
@@ -27,6 +28,12 @@ ACTS = {
     "lot_edit": "store.correct",
     "lot_close": "store.correct",
     "movement_correct": "store.correct",
+    "purchase_order": "purchases.change",
+    "purchase_receive": "store.receive",
+    "purchase_expect": "purchases.change",
+    "reorder_look": "purchases.change",
+    "reorder_order": "purchases.change",
+    "reorder_progress": "money",
 }
 
 
