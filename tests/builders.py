@@ -13,7 +13,21 @@ from django.contrib.auth.models import AbstractUser, Group
 from django.test import Client as Browser
 from django.utils import timezone
 
-from fibres.models import Drying, Fibre, Furnish, FurnishPart, Lot, Shrinkage, Source
+from fibres import purchasing
+from fibres.models import (
+    Drying,
+    Fibre,
+    Furnish,
+    FurnishPart,
+    Lot,
+    Offer,
+    OfferBreak,
+    Purchase,
+    PurchaseLine,
+    Shrinkage,
+    Source,
+)
+from fibres.purchasing import Arrived
 from fibres.services import Receipt, receive
 from orders.models import Client, Commission, Sheet
 from studio import people
@@ -90,6 +104,75 @@ def make_source(**changes: Any) -> Source:
         Source,
         {"name": f"Tidewater Fibres {next(_number)}", "kind": Source.Kind.SUPPLIER},
         changes,
+    )
+
+
+def make_offer(
+    fibre: Fibre | None = None,
+    source: Source | None = None,
+    *,
+    breaks: Mapping[int, int] | None = None,
+    **changes: Any,
+) -> Offer:
+    """Make an offer of 5 kg packs at 8 % moisture for 9.40 a kilogram as sold."""
+    offer: Offer = _kept(
+        Offer,
+        {
+            "fibre": fibre or make_fibre(),
+            "source": source or make_source(),
+            "pack_mg": 5 * KG,
+            "moisture": Decimal("0.08"),
+            "minor_per_kg": 940,
+        },
+        changes,
+    )
+    for from_packs, minor_per_kg in (breaks or {}).items():
+        _kept(
+            OfferBreak,
+            {"offer": offer, "from_packs": from_packs, "minor_per_kg": minor_per_kg},
+            {},
+        )
+    return offer
+
+
+def make_purchase(
+    *offers: Offer,
+    packs: int = 3,
+    is_planned: bool = False,
+    received: int = 0,
+    expected_on: date | None = None,
+    freight_minor: int = 1_000,
+    by: Any = None,
+) -> Purchase:
+    """Order 3 packs of each offer 20 days ago, as the service does; some may have come since."""
+    offers = offers or (make_offer(),)
+    lines = [purchasing.from_offer(offer, packs, on=day()) for offer in offers]
+    terms = {"freight_minor": freight_minor, "by": by}
+    if is_planned:
+        return purchasing.plan(offers[0].source, lines, order_by=day(-10), **terms)
+    purchase = purchasing.place(
+        offers[0].source, lines, ordered_on=day(20), expected_on=expected_on or day(-5), **terms
+    )
+    if received:
+        purchasing.receive(
+            purchase,
+            [arrived(line, received) for line in purchase.lines.all()],
+            received_on=day(2),
+            by=by,
+        )
+    return Purchase.objects.get(pk=purchase.pk)
+
+
+def arrived(line: PurchaseLine, packs: int, **changes: Any) -> Arrived:
+    """Return packs of a line that came as their label says."""
+    return Arrived(
+        **{
+            "line": line,
+            "packs": packs,
+            "as_is_mg": packs * line.pack_mg,
+            "moisture": line.moisture,
+            **changes,
+        }
     )
 
 

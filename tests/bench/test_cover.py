@@ -1,96 +1,123 @@
-"""How long cover takes, as a ratio to reading the same rows from the database.
+"""How long cover takes, as a ratio to the time that the solver takes on the same matrices.
 
-Not part of a usual run: ``pytest tests/bench --benchmark-only``. A ratio says the same on a slow
-machine as on a fast one.
+Not part of a usual run: ``pytest tests/bench --benchmark-only -s``. A ratio says the same on a
+slow machine as on a fast one. The largest size runs only where ``HALFSTUFF_LARGEST_BENCH`` is
+set to 1: it takes minutes.
 """
 
-import time
-from datetime import timedelta
-from decimal import Decimal
+from __future__ import annotations
+
+import os
 
 import pytest
 
-from fibres.models import Lot
-from orders import snapshot
+from orders import queries, snapshot
 from orders.calc.cover import allocate
-from orders.models import Commission
-from studio.units import show_number
-from tests.builders import (
-    day,
-    make_client,
-    make_commission,
-    make_fibre,
-    make_furnish,
-    make_lot,
-    make_sheet,
+from orders.tables import CommissionTable
+from orders.views.shapes import cover_marks
+from studio.roles import OWNER
+from tests.bench.generate import EVERYDAY, LARGE, LARGEST, SMALL, studio
+from tests.bench.measure import Clock, best_run, peak_mb
+from tests.bench.studio import Extent, fill
+from tests.builders import day, make_user
+from tests.orders.oracles.checking import faults
+
+MOST_OVER_SOLVER = 1.3
+MOST_GROWTH = 25
+MOST_MB = 600
+EVERYDAY_SECONDS = 0.1
+ROWS_ON_A_PAGE = 50
+
+largest = pytest.mark.skipif(
+    os.environ.get("HALFSTUFF_LARGEST_BENCH") != "1",
+    reason="takes minutes: set HALFSTUFF_LARGEST_BENCH=1",
+)
+to_large = pytest.mark.parametrize("size", [EVERYDAY, SMALL, LARGE], ids=str)
+to_largest = pytest.mark.parametrize(
+    "size", [EVERYDAY, SMALL, LARGE, pytest.param(LARGEST, marks=largest)], ids=str
+)
+from_large = pytest.mark.parametrize(
+    "size", [LARGE, pytest.param(LARGEST, marks=largest)], ids=str
 )
 
-COMMISSIONS, LOTS, FIBRES = 1_000, 10_000, 20
 
-
-@pytest.fixture
-def large_studio(db):
-    fibres = [make_fibre(name=f"Fibre {number}") for number in range(FIBRES)]
-    sheets = [
-        make_sheet(make_furnish({one: "0.6", other: "0.4"}), name=f"Sheet {one.name}")
-        for one, other in zip(fibres, fibres[1:] + fibres[:1], strict=True)
-    ]
-    lot, asked = make_lot(fibres[0]), make_commission(sheets[0], make_client())
-    Lot.objects.bulk_create(
-        Lot(
-            ref=f"B-{number:05d}",
-            fibre=fibres[number % FIBRES],
-            source=lot.source,
-            received_on=day(number % 700),
-            as_is_mg=2_000_000,
-            received_oven_dry_mg=1_840_000,
-            oven_dry_mg=1_840_000,
-            moisture=Decimal("0.08"),
-            measured="weighed",
-            moisture_known="label",
-            keep_until=day(-(number % 200)) if number % 7 == 0 else None,
-        )
-        for number in range(LOTS - 1)
+def rows_of_page(cover, user):
+    """Return the cells of the first page of commissions, as the list shows them."""
+    table = CommissionTable(
+        queries.commissions_for(user).order_by("due", "ref"), covers=cover_marks(cover)
     )
-    Commission.objects.bulk_create(
-        Commission(
-            ref=f"B-{number:04d}",
-            title="Bench",
-            client=asked.client,
-            sheet=sheets[number % FIBRES],
-            good_quantity=50 + number % 400,
-            due=day() + timedelta(days=number % 300),
-            state=Commission.State.AGREED,
-            priority=1 + number % 9,
-        )
-        for number in range(COMMISSIONS - 1)
+    table.paginate(page=1, per_page=ROWS_ON_A_PAGE)
+    return [[str(cell) for cell in row] for row in table.paginated_rows]
+
+
+def say(benchmark, **figures):
+    """Write figures down beside the benchmark, and show them where output is shown."""
+    benchmark.extra_info.update(figures)
+    print(f"\n{benchmark.name}: {figures}")  # noqa: T201
+
+
+@from_large
+def test_the_whole_answer_takes_little_more_than_the_solver(benchmark, db, size):
+    user = make_user(OWNER)
+    fill(Extent(size.lots, size.commissions, size.fibres, size.days), day())
+    covers = []
+
+    def answer(clock):
+        cover = allocate(snapshot.read(day()), clock=clock)
+        covers.append(cover)
+        return rows_of_page(cover, user)
+
+    answer(Clock())
+    run = best_run(3 if size == LARGE else 1, answer)
+    benchmark.pedantic(answer, args=(Clock(),), rounds=1)
+    short = sum(bool(found.short) for found in covers[-1].commissions)
+    say(
+        benchmark,
+        ratio=round(run.ratio, 3),
+        seconds=round(run.seconds, 3),
+        solver=round(run.solver_seconds, 3),
+        short=short,
     )
+    assert run.ratio <= MOST_OVER_SOLVER
 
 
-def read_rows():
-    """Read the rows as a page would: every lot and every promise, nothing reckoned."""
-    return list(Lot.objects.select_related("fibre")), list(snapshot.promises())
+@to_largest
+def test_cover_of_a_generated_studio(benchmark, size):
+    plan = studio(size)
+    run = best_run(1 if size == LARGEST else 3, lambda clock: allocate(plan, clock=clock))
+    cover = benchmark.pedantic(allocate, args=(plan,), rounds=1)
+    short = sum(bool(found.short) for found in cover.commissions)
+    say(benchmark, ratio=round(run.ratio, 3), seconds=round(run.seconds, 3), short=short)
+    assert 0 < short < size.commissions
 
 
-def best_of(times, work):
-    found = []
-    for _ in range(times):
-        started = time.perf_counter()
-        work()
-        found.append(time.perf_counter() - started)
-    return min(found)
+@to_large
+def test_every_pick_of_a_large_answer_is_right(benchmark, size):
+    plan = studio(size)
+    cover = benchmark.pedantic(allocate, args=(plan,), rounds=1)
+    assert not faults(plan, cover)
 
 
-def test_cover_of_1000_commissions_by_10000_lots(benchmark, large_studio):
-    plan = snapshot.read(day())
-    assert (len(plan.lots), len(plan.commissions)) == (LOTS, COMMISSIONS)
-    cover = benchmark.pedantic(allocate, args=(plan,), rounds=5)
-    assert len(cover.commissions) == COMMISSIONS
-    rows = best_of(5, read_rows)
-    ratio = Decimal(best_of(5, lambda: allocate(plan)) / rows)
-    whole = Decimal(best_of(5, lambda: allocate(snapshot.read(day()))) / rows)
-    benchmark.extra_info["ratio"] = float(ratio)
-    print(  # noqa: T201
-        f"\ncover / reading the rows: {show_number(ratio, places=2)}; "
-        f"reading, filling the snapshot and cover: {show_number(whole, places=2)}"
-    )
+def test_ten_times_the_size_takes_no_more_than_25_times_as_long(benchmark):
+    small, large = studio(SMALL), studio(LARGE)
+    before = best_run(5, lambda clock: allocate(small, clock=clock))
+    after = best_run(3, lambda clock: allocate(large, clock=clock))
+    benchmark.pedantic(allocate, args=(small,), rounds=1)
+    growth = after.seconds / before.seconds
+    say(benchmark, growth=round(growth, 1))
+    assert growth <= MOST_GROWTH
+
+
+def test_the_everyday_size_answers_at_once(benchmark):
+    plan = studio(EVERYDAY)
+    run = best_run(5, lambda clock: allocate(plan, clock=clock))
+    benchmark.pedantic(allocate, args=(plan,), rounds=5)
+    say(benchmark, seconds=round(run.seconds, 4))
+    assert run.seconds < EVERYDAY_SECONDS
+
+
+@to_largest
+def test_memory_stays_small(benchmark, size):
+    peak = benchmark.pedantic(peak_mb, args=(size,), rounds=1)
+    say(benchmark, peak_mb=peak)
+    assert peak <= MOST_MB

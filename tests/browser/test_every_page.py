@@ -12,7 +12,7 @@ from django.contrib.auth import get_user_model
 from django.urls import reverse
 from django.utils import timezone
 
-from fibres.models import Fibre, Furnish, Lot, Movement, Source
+from fibres.models import Fibre, Furnish, Lot, Movement, Offer, Purchase, Source
 from orders import demo
 from orders.models import Client, Commission, Sheet
 from studio import people
@@ -24,8 +24,8 @@ pytestmark = pytest.mark.django_db(transaction=True)
 NO_PAGE = {"log_out", "first_run", "log_in", "commission_move", "fibres_usual"}
 ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
-    "mould": Mould, "movement": Movement, "person": get_user_model(), "sheet": Sheet,
-    "source": Source,
+    "mould": Mould, "movement": Movement, "offer": Offer,
+    "person": get_user_model(), "purchase": Purchase, "sheet": Sheet, "source": Source,
 }  # fmt: skip
 
 

@@ -54,7 +54,7 @@ def test_pages_lead_from_nothing_to_the_first_answer(
     next_step(page)
     page.get_by_label("Name").first.fill("School paper")
     page.get_by_label("Fibre").first.select_option(label="White office paper")
-    page.get_by_label("Share of dry fibre").first.fill("100")
+    page.get_by_label("Share", exact=True).first.fill("100")
     page.get_by_role("button", name="Keep the furnish").click()
 
     next_step(page)

@@ -1,0 +1,35 @@
+"""Fill an empty, migrated database with a large generated studio.
+
+``python -m tests.bench --lots 1000 --commissions 100 --fibres 10 --days 180``; ``HALFSTUFF_DATA``
+names the folder, as it does for every command.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+import django
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+    django.setup()
+    from django.utils import timezone
+
+    from studio.errors import StudioError
+    from tests.bench.studio import Extent, fill
+
+    parser = argparse.ArgumentParser(description="Fill an empty database with a large studio.")
+    for name, usual in (("lots", 1000), ("commissions", 100), ("fibres", 10), ("days", 180)):
+        parser.add_argument(f"--{name}", type=int, default=usual)
+    asked = parser.parse_args()
+    extent = Extent(asked.lots, asked.commissions, asked.fibres, asked.days)
+    try:
+        fill(extent, timezone.localdate())
+    except StudioError as refusal:
+        parser.exit(1, f"{refusal}\n")
+
+
+if __name__ == "__main__":
+    main()
