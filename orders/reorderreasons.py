@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from fractions import Fraction
 
-from orders.calc._terms import Market, Offer
+from orders.calc._buying.terms import Market, Offer
 from orders.calc.bought import Flag, LineToBuy, OrderToPlace, Reorder
 from orders.calc.planrows import Snapshot
 from orders.wording import day

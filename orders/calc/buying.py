@@ -8,17 +8,17 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import inf
 
-from orders.calc._case import Case, Plan
-from orders.calc._flags import Dryness, flag_of
-from orders.calc._later import put_off
-from orders.calc._milp import Solved, Stop, solve
-from orders.calc._rule import polish, walk_forward
-from orders.calc._terms import Market, Offer
+from orders.calc._buying.case import Case, Plan
+from orders.calc._buying.flags import Dryness, flag_of
+from orders.calc._buying.later import put_off
+from orders.calc._buying.milp import Solved, Stop, solve
+from orders.calc._buying.projection import Outlook, project
+from orders.calc._buying.rule import polish, walk_forward
+from orders.calc._buying.terms import Market, Offer
 from orders.calc.bought import Flag, LineToBuy, OrderToPlace, Reorder
 from orders.calc.cover import allocate
 from orders.calc.covered import Cover
 from orders.calc.planrows import Snapshot, Sourcing
-from orders.calc.projection import Outlook, project
 
 DEFAULT_HORIZON_DAYS = 91
 LARGEST_SECONDS = 86_400.0
@@ -62,8 +62,8 @@ def plan(
     Notes
     -----
     Whole packs, price breaks, order minimum, freight once per order with its threshold, and
-    holding cost, as a mixed-integer model of the requirements of
-    :func:`orders.calc.projection.project`. An order can be placed on days on which its source
+    holding cost, as a mixed-integer model of the requirements that the projected balances
+    leave. An order can be placed on days on which its source
     takes orders and the offer holds; it serves from the day it arrives. A requirement that
     nothing can meet in time is planned for the first day on which its fibre can arrive; one
     without any offer is only flagged. Holding is charged on what lies above the minimum at the

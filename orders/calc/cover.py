@@ -1,7 +1,7 @@
 """Does the store cover what was promised? One answer for all commissions, in order of rank.
 
-The promises and the lots are one network (:mod:`orders.calc.network`) through which fibre flows
-from lots to lines of furnishes; it is solved exactly, in whole milligrams, for one aim after
+The promises and the lots are one network (:mod:`orders.calc._cover.network`) through which fibre
+flows from lots to lines of furnishes; it is solved exactly, in whole milligrams, for one aim after
 another. Nothing that is answered here has been in floating point.
 """
 
@@ -11,13 +11,13 @@ from datetime import date
 from fractions import Fraction
 from typing import Protocol
 
-from orders.calc._conceded import Asking
-from orders.calc._flow import Clock, CoverError
-from orders.calc._lines import split
-from orders.calc._reasons import reasons
-from orders.calc._served import Served, day_of, serve
-from orders.calc._sureof import SureOf
-from orders.calc._waiting import ready_days
+from orders.calc._cover.conceded import Asking
+from orders.calc._cover.flow import Clock, CoverError
+from orders.calc._cover.lines import split
+from orders.calc._cover.reasons import reasons
+from orders.calc._cover.served import Served, day_of, serve
+from orders.calc._cover.sureof import SureOf
+from orders.calc._cover.waiting import ready_days
 from orders.calc.covered import (
     COVERED,
     JUST_COVERED,

@@ -14,9 +14,9 @@ from decimal import Decimal
 from functools import partial
 from typing import Any
 
-from orders.calc._jsonreader import ABSENT, LARGEST_COUNT, LONGEST_REASON, Reader, said
-from orders.calc._planjson import VERSION, to_json
-from orders.calc._sourcingjson import read_sourcing
+from orders.calc._planjson.reader import ABSENT, LARGEST_COUNT, LONGEST_REASON, Reader, said
+from orders.calc._planjson.sourcing import read_sourcing
+from orders.calc._planjson.writer import VERSION, to_json
 from orders.calc.planrows import (
     AIMS,
     ONE,

@@ -7,8 +7,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
+from orders.calc._buying.terms import Market, Offer
 from orders.calc._mixes import nearest_mix
-from orders.calc._terms import Market, Offer
 from orders.calc.cover import allocate
 from orders.calc.covered import COVERED, JUST_COVERED, LATER, SHORT, Answer, Cover, Lack
 from orders.calc.planrows import PlanLot, Promise, Snapshot

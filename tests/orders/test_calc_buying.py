@@ -4,14 +4,15 @@ from time import monotonic
 
 import pytest
 
-from orders.calc import _milp, buying
-from orders.calc._case import Case
-from orders.calc._later import put_off
-from orders.calc._rule import polish, walk_forward
-from orders.calc._terms import Market
+from orders.calc import buying
+from orders.calc._buying import milp
+from orders.calc._buying.case import Case
+from orders.calc._buying.later import put_off
+from orders.calc._buying.projection import project
+from orders.calc._buying.rule import polish, walk_forward
+from orders.calc._buying.terms import Market
 from orders.calc.buying import plan
 from orders.calc.plan import from_json
-from orders.calc.projection import project
 from tests.orders.plans import lot, promise, share
 from tests.orders.plans import plan as snapshot_of
 from tests.orders.sourcings import KG, bought, given, offer, planned, source, stands, wish
@@ -306,7 +307,7 @@ def test_the_answer_is_the_same_on_every_run():
 def test_every_plan_keeps_every_need_and_is_recounted_at_its_own_cost():
     case = case_of(crowded())
     rule = walk_forward(case)
-    better = _milp.solve(case, rule, time_limit_s=2).plan
+    better = milp.solve(case, rule, time_limit_s=2).plan
     for found in (rule, better, polish(case, better)):
         assert case.is_kept(found)
     assert case.cost(polish(case, better)) <= case.cost(better) <= case.cost(rule)
@@ -342,7 +343,7 @@ def test_progress_is_told_and_may_end_the_search():
 
 
 def test_a_plan_of_the_solver_that_misses_a_need_is_not_taken(monkeypatch):
-    monkeypatch.setattr(_milp.Model, "read", lambda self, values: {})
+    monkeypatch.setattr(milp.Model, "read", lambda self, values: {})
     answer = plan(crowded(), time_limit_s=1)
     assert answer.total_minor == answer.rule_total_minor
     assert answer.gap > 0

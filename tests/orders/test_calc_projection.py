@@ -2,10 +2,10 @@
 
 from datetime import date
 
+from orders.calc._buying.projection import project
 from orders.calc.cover import allocate
 from orders.calc.covered import LATER, SHORT, Answer, Cover, Lack
 from orders.calc.plan import from_json
-from orders.calc.projection import project
 from tests.orders.plans import lot, part, plan, promise
 
 TODAY = date(2027, 3, 1)

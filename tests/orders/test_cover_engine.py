@@ -6,8 +6,8 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from orders.calc._flow import Clock, CoverError, check
-from orders.calc._served import MOST_MG, serve
+from orders.calc._cover.flow import Clock, CoverError, check
+from orders.calc._cover.served import MOST_MG, serve
 from orders.calc.cover import allocate, good_sheets
 from orders.calc.plan import from_json
 from orders.calc.planrows import Part, Question

@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from orders.calc._jsonreader import ABSENT, LARGEST_COUNT, Reader, said
+from orders.calc._planjson.reader import ABSENT, LARGEST_COUNT, Reader, said
 from orders.calc.planrows import BREAKS_ARE, Demand, PackOffer, SourceTerms, Sourcing
 
 LONGEST_HORIZON, LONGEST_LEAD = 3660, 3660

@@ -8,11 +8,11 @@ from fractions import Fraction
 import highspy
 import numpy as np
 
-from orders.calc._flow import Clock, Flow
-from orders.calc._lines import lines_of
-from orders.calc._served import Served, check_total, leave_out
-from orders.calc._stock import NOWHERE, Ints, Signatures, Want
-from orders.calc.network import build
+from orders.calc._cover.flow import Clock, Flow
+from orders.calc._cover.lines import lines_of
+from orders.calc._cover.network import build
+from orders.calc._cover.served import Served, check_total, leave_out
+from orders.calc._cover.stock import NOWHERE, Ints, Signatures, Want
 from orders.calc.planrows import Promise, Question
 
 ENDLESS = highspy.kHighsInf

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import accumulate
 from math import ceil
 
-from orders.calc._terms import Market, Offer, Source
+from orders.calc._buying.terms import Market, Offer, Source
 
 # Packs to buy, by place of the offer and day of the order.
 Plan = dict[tuple[int, int], int]

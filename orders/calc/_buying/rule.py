@@ -11,7 +11,7 @@ from bisect import bisect_left, insort
 from collections.abc import Callable, Iterable
 from math import lcm
 
-from orders.calc._case import Case, Plan
+from orders.calc._buying.case import Case, Plan
 
 # How many sizes of orders are tried before the search rests.
 WORK = 120_000

@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from orders.calc._lines import Lines, lines_of
-from orders.calc._stock import NOWHERE, Ints, Signatures, Stock, Want, ints
+from orders.calc._cover.lines import Lines, lines_of
+from orders.calc._cover.stock import NOWHERE, Ints, Signatures, Stock, Want, ints
 
 FREE = int(np.iinfo(np.int64).max)
 

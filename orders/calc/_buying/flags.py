@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from orders.calc._terms import Market
+from orders.calc._buying.projection import Outlook
+from orders.calc._buying.terms import Market
 from orders.calc.bought import (
     NO_OFFER,
     NOTHING_TO_DO,
@@ -14,7 +15,6 @@ from orders.calc.bought import (
     Flag,
 )
 from orders.calc.planrows import Snapshot
-from orders.calc.projection import Outlook
 
 
 class Dryness:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from orders.calc._flow import Aims, Clock, Flow, check, lexicographic
-from orders.calc._picks import Drawn, check_picks, take_apart
-from orders.calc._stock import NOWHERE, Ints, Signatures, Stock, Want
-from orders.calc.network import Network, build
+from orders.calc._cover.flow import Aims, Clock, Flow, check, lexicographic
+from orders.calc._cover.network import Network, build
+from orders.calc._cover.picks import Drawn, check_picks, take_apart
+from orders.calc._cover.stock import NOWHERE, Ints, Signatures, Stock, Want
 from orders.calc.planrows import Promise, Snapshot
 from studio.errors import RangeError
 

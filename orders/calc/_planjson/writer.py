@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from orders.calc._sourcingjson import sourcing_json
+from orders.calc._planjson.sourcing import sourcing_json
 from orders.calc.planrows import PlanLot, Promise, Question, Snapshot
 
 VERSION = 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from orders.calc._case import Case, Plan
+from orders.calc._buying.case import Case, Plan
 
 _PASSES = 5
 

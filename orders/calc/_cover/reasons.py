@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from orders.calc._served import Served
-from orders.calc._stock import NOWHERE, Ints
+from orders.calc._cover.served import Served
+from orders.calc._cover.stock import NOWHERE, Ints
 from orders.calc.covered import Binding
 
 Marks = np.ndarray[Any, np.dtype[np.bool_]]

@@ -15,9 +15,9 @@ from typing import Any
 import highspy
 import numpy as np
 
+from orders.calc._cover.network import FREE, Network
+from orders.calc._cover.stock import NOWHERE, Ints
 from orders.calc._highs import engine
-from orders.calc._stock import NOWHERE, Ints
-from orders.calc.network import FREE, Network
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 COLUMNWISE, MINIMISE = 1, 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from orders.calc._stock import Ints, Want, ints
+from orders.calc._cover.stock import Ints, Want, ints
 from orders.calc.planrows import Part
 
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from orders.calc._conceded import Waiting
-from orders.calc._flow import Clock
-from orders.calc._served import Served
-from orders.calc._stock import Ints
+from orders.calc._cover.conceded import Waiting
+from orders.calc._cover.flow import Clock
+from orders.calc._cover.served import Served
+from orders.calc._cover.stock import Ints
 
 
 def ready_days(served: Served, clock: Clock) -> dict[int, int | None]:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from orders.calc._served import Served
+from orders.calc._cover.served import Served
 from orders.calc.planrows import Snapshot
 from orders.calc.sureness import HeldLine, Sureness
 

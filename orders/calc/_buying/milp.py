@@ -14,9 +14,9 @@ from math import gcd, inf
 
 import highspy
 
-from orders.calc._case import Case, Plan
+from orders.calc._buying.case import Case, Plan
+from orders.calc._buying.terms import Offer, Step
 from orders.calc._highs import engine
-from orders.calc._terms import Offer, Step
 
 # Cuts pay where the model is too large to be settled at once, and where keeping costs money:
 # there they nearly close the model, so long as they span what one order brings.

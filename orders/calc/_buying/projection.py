@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from orders.calc._terms import Market
+from orders.calc._buying.terms import Market
 from orders.calc.bought import Change, DayBalance
 from orders.calc.covered import LATER, Answer, Cover
 from orders.calc.planrows import PlanLot, Promise, Snapshot

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from orders.calc._flow import CoverError
-from orders.calc._stock import NOWHERE, Ints, Stock, Want
-from orders.calc.network import Network
+from orders.calc._cover.flow import CoverError
+from orders.calc._cover.network import Network
+from orders.calc._cover.stock import NOWHERE, Ints, Stock, Want
 
 
 @dataclass(frozen=True, slots=True)

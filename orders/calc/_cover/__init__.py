@@ -1,0 +1,1 @@
+"""How cover is found: stock and lines, the network, the solver, picks, and the reasons."""
