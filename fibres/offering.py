@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from fibres import queries
 from fibres.calc.comparing import Comparison, compare
 from fibres.calc.offers import Offering, Terms
 from fibres.models import Fibre, Offer, Source
@@ -47,11 +48,7 @@ def compare_offers(
     fibre: Fibre, need_oven_dry_mg: int, *, today: date, system: System = "metric"
 ) -> Comparison:
     """Compare what is offered of a fibre today or later, in two queries."""
-    rows = (
-        Offer.objects.filter(fibre=fibre, closed_on=None, source__closed_on=None)
-        .select_related("source", "fibre")
-        .prefetch_related("breaks")
-    )
+    rows = queries.offers_open().filter(fibre=fibre)
     return compare(
         need_oven_dry_mg, tuple(offered(row, system=system) for row in rows), today=today
     )

@@ -46,8 +46,14 @@ class Standing:
 
     @property
     def is_short(self) -> bool:
-        """Whether a promise cannot be kept from what is there."""
-        return self.free_mg < 0 or self.short_from is not None
+        """Whether a promise cannot be kept from what is there and what is on its way."""
+        return self.short_from is not None or (self.free_mg < 0 and not self.waits)
+
+    @property
+    def waits(self) -> bool:
+        """Whether the promises can be kept, but only once what is on its way has come."""
+        is_met = self.short_from is None and self.free_mg + self.on_its_way_mg >= 0
+        return self.free_mg < 0 and is_met
 
     @property
     def is_low(self) -> bool:
@@ -65,6 +71,8 @@ class Standing:
         if self.is_short:
             day = self.short_from
             return ("short", f"Short from {day_in_words(day, 'j M')}" if day else "Short")
+        if self.waits:
+            return ("near", "Comes in time")
         if self.is_low:
             return ("near", "Below minimum")
         return ("covered", "Covered")
@@ -117,7 +125,8 @@ def finding(rows: Sequence[Standing], system: System = "metric") -> str:
 
 def _wanting(rows: Sequence[Standing]) -> list[str]:
     short = [row for row in rows if row.is_short]
-    low = [row for row in rows if row.is_low and not row.is_short]
+    waiting = [row for row in rows if row.waits]
+    low = [row for row in rows if row.is_low and not row.is_short and not row.waits]
     said = []
     if len(short) == 1:
         day = short[0].short_from
@@ -125,6 +134,10 @@ def _wanting(rows: Sequence[Standing]) -> list[str]:
         said.append(f"{short[0].name} is short{since}.")
     elif short:
         said.append(f"{_listed([row.name for row in short])} are short.")
+    if waiting:
+        verb = "is" if len(waiting) == 1 else "are"
+        names = _listed([row.name for row in waiting])
+        said.append(f"{names} {verb} covered once what is on its way comes.")
     if low:
         verb, whose = ("is", "its") if len(low) == 1 else ("are", "their")
         said.append(f"{_listed([row.name for row in low])} {verb} below {whose} minimum.")
@@ -133,7 +146,8 @@ def _wanting(rows: Sequence[Standing]) -> list[str]:
 
 def _coming(rows: Sequence[Standing], system: System) -> list[str]:
     """Say what is on its way of the fibres that want it."""
-    coming = [row for row in rows if row.on_its_way_mg and (row.is_short or row.is_low)]
+    wanting = [row for row in rows if not row.waits and (row.is_short or row.is_low)]
+    coming = [row for row in wanting if row.on_its_way_mg]
     if not coming:
         return []
     if len(coming) == 1:

@@ -11,13 +11,14 @@ import json
 import threading
 import uuid
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from hashlib import sha256
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -216,7 +217,7 @@ def search(key: str, shot: Snapshot, since: datetime) -> None:
 
 
 class Note:
-    """Writes down how far a search is, once a second."""
+    """Writes down how far a search is, once a second; where that cannot be, it goes on."""
 
     def __init__(self, rows: Any) -> None:
         self.rows = rows
@@ -227,7 +228,8 @@ class Note:
         if seconds < self.due:
             return
         self.due = seconds + NOTED_EVERY_SECONDS
-        self.rows.update(progress={"seconds": seconds, "best": best, "bound": bound})
+        with suppress(OperationalError):
+            self.rows.update(progress={"seconds": seconds, "best": best, "bound": bound})
 
 
 def search_of(row: StoredPlan | None, *, now: datetime | None = None) -> Search | None:

@@ -97,8 +97,15 @@ def why(flag: Flag, today: date, system: System) -> str:
     kept = " and its minimum" if flag.minimum_mg else ""
     return (
         f"No plan without a purchase: {_who_lacks(flag)} {exact(flag.promised_mg, system)} usable "
-        f"of it. {short} oven-dry would keep every promise{kept}."
+        f"of it.{_left_all_the_same(flag)} {short} oven-dry would keep every promise{kept}."
     )
+
+
+def _left_all_the_same(flag: Flag) -> str:
+    """Say why some is left where promises are short of it all the same; else nothing."""
+    if flag.short_on is None or any(balance.mg < 0 for balance in flag.balances):
+        return ""
+    return " What is left of it is kept from them by their limits or by its dates."
 
 
 def _who_lacks(flag: Flag) -> str:
@@ -142,8 +149,10 @@ def urge(asking: Sequence[Flag], today: date) -> str:
     helped = [flag for flag in asking if flag.state in (ORDER_NOW, ORDER_BY) and not flag.earliest]
     if not helped:
         return ""
-    first = helped[0]
-    return f"Order {first.fibre} {by_day(first.order_by or today, today)} and it comes in time."
+    first = next((flag for flag in helped if flag.needs_purchase), helped[0])
+    order = f"Order {first.fibre} {by_day(first.order_by or today, today)}"
+    # Said after what promises lack, of which a fibre that is only low mends nothing.
+    return f"{order} {'and it comes in time' if first.needs_purchase else 'to keep its minimum'}."
 
 
 def needs_act(flag: Flag, today: date) -> bool:

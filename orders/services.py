@@ -55,7 +55,7 @@ def cover(
     """Answer whether the store covers the promises; ``extra`` counts one more as if agreed.
 
     ``extra_only_lots`` are lots chosen for it that are not kept yet. What the lots cost is read
-    only ``with_money``: no page shows it, and not everybody may.
+    only ``with_money``: it decides which lots are set aside, so who costs them has to ask so.
     """
     return allocate(
         snapshot.read(
@@ -69,8 +69,12 @@ def cover(
 
 
 def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]:
-    """Answer for one commission, counted among the promises even while it is only asked for."""
-    standing = standing_of(commission, today)
+    """Answer for one commission, counted among the promises even while it is only asked for.
+
+    It is asked by who reckons a cost, so that what the lots cost decides which are set aside, as
+    on the page of the commission.
+    """
+    standing = standing_of(commission, today, with_money=True)
     return standing.cover, standing.answer
 
 
@@ -140,22 +144,31 @@ class FibrePlan:
 
 
 def plan_by_fibre(answer: Answer) -> list[FibrePlan]:
-    """Set out an answer fibre by fibre; what is needed is what is set aside and what is short."""
+    """Set out an answer fibre by fibre; what is needed is what is set aside and what is short.
+
+    What is free for one that takes all or nothing is needed too, and not set aside.
+    """
     by_fibre: dict[str, list[Pick]] = {}
     for pick in answer.picks:
         by_fibre.setdefault(pick.fibre, []).append(pick)
+    free: dict[str, list[Pick]] = {}
+    for pick in answer.free:
+        free.setdefault(pick.fibre, []).append(pick)
     short = {lack.fibres[0]: lack.oven_dry_mg for lack in answer.short}
     plans = []
-    for fibre in dict.fromkeys([*by_fibre, *short]):
+    for fibre in dict.fromkeys([*by_fibre, *free, *short]):
         picks = tuple(by_fibre.get(fibre, ()))
         held = sum(pick.oven_dry_mg for pick in picks)
         lack = short.get(fibre, 0)
+        waiting = sum(pick.oven_dry_mg for pick in free.get(fibre, ()))
         total = answer.need_mg or 1
-        usable = sum(pick.usable_mg for pick in picks) + sum(
+        usable = sum(pick.usable_mg for pick in (*picks, *free.get(fibre, ()))) + sum(
             found.usable_mg for found in answer.short if found.fibres[0] == fibre
         )
         plans.append(
-            FibrePlan(fibre, Decimal(usable) / total, held + lack, held, lack, picks, usable)
+            FibrePlan(
+                fibre, Decimal(usable) / total, held + waiting + lack, held, lack, picks, usable
+            )
         )
     return plans
 
@@ -176,7 +189,7 @@ def promised_by_fibre(today: date) -> dict[int, FibrePromise]:
         for plan in plan_by_fibre(answer):
             wanted[plan.fibre] = wanted.get(plan.fibre, 0) + plan.needs_mg
             if plan.short_mg:
-                day = max(answer.due, today)
+                day = max(answer.fibre_day, today)
                 short[plan.fibre] = min(short.get(plan.fibre, day), day)
     ids = Fibre.objects.filter(name__in=wanted).values_list("name", "pk")
     return {pk: FibrePromise(wanted[name], short.get(name)) for name, pk in ids}

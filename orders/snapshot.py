@@ -22,6 +22,8 @@ from studio.models import Studio
 from studio.sizes import Size
 
 MG_PER_KG = 1_000_000
+# The most that a snapshot may name as a price; a milligram that cost a fortune comes to more.
+DEAREST_MINOR = 10**12
 NO_SHRINKAGE = (Decimal(0), Decimal(0))
 WEEKS = 13
 A_DAY = timedelta(days=1)
@@ -231,7 +233,9 @@ def _over(mass_mg: int, share: Ratio) -> int:
 def _cost_of_usable(paid_minor: int | None, oven_dry_mg: int, yielded: Ratio) -> int:
     """Return what a usable kilogram cost, rounded half-even; 0 where that is not known."""
     usable_mg = _part(oven_dry_mg, yielded)
-    return _over(paid_minor * MG_PER_KG, (usable_mg, 1)) if paid_minor and usable_mg else 0
+    if not paid_minor or not usable_mg:
+        return 0
+    return min(_over(paid_minor * MG_PER_KG, (usable_mg, 1)), DEAREST_MINOR)
 
 
 @dataclass(frozen=True, slots=True)

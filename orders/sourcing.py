@@ -7,6 +7,7 @@ from datetime import date
 
 from django.db.models import Q, QuerySet
 
+from fibres import queries
 from fibres.calc import moisture as wet
 from fibres.calc.offers import pack_breaks
 from fibres.models import Fibre, Offer, Source
@@ -53,21 +54,12 @@ def offer_pk(ref: str) -> int:
 
 
 def _open_offers(today: date, *, with_money: bool) -> QuerySet[Offer]:
-    """Return what can be bought from today on; a closed or refused fibre is not taken in."""
-    rows = (
-        Offer.objects.filter(
-            Q(valid_to__isnull=True) | Q(valid_to__gte=today),
-            closed_on__isnull=True,
-            source__closed_on__isnull=True,
-            fibre__closed_on__isnull=True,
-            fibre__is_refused=False,
-        )
-        .select_related("source", "fibre")
-        .order_by("pk")
-    )
+    """Return what can be ordered from today on; without money its price breaks are not read."""
+    holding = Q(valid_to__isnull=True) | Q(valid_to__gte=today)
+    rows = queries.offers_open().filter(holding).order_by("pk")
     if with_money:
-        return rows.prefetch_related("breaks")
-    return rows.defer("minor_per_kg", *SOURCE_MONEY)
+        return rows
+    return rows.prefetch_related(None).defer("minor_per_kg", *SOURCE_MONEY)
 
 
 def _terms(source: Source, *, with_money: bool) -> SourceTerms:

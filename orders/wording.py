@@ -63,14 +63,16 @@ def _how_it_stands(answer: Answer, today: date, system: System) -> str:
             f"The store covers all {answer.wanted} at the average count, with too little to spare "
             "if more sheets than usual are broke."
         )
-    due = day(answer.due, today)
+    by = day(max(answer.fibre_day, today), today)
     now = f"{answer.covered_sheets} of {answer.wanted} good sheets can be made"
     if answer.state == LATER and answer.ready_on:
         return (
-            f"Its fibre is all there from {day(answer.ready_on, today)}, too late for {due}: "
+            f"Its fibre is all there from {day(answer.ready_on, today)}, too late for {by}: "
             f"until then {lacks(answer, system)} and {now}."
         )
-    return f"Short by {due}: {lacks(answer, system)}. {now}."
+    if answer.free:
+        now = "It takes all or nothing, so what the store has of it is not set aside"
+    return f"Short by {by}: {lacks(answer, system)}. {now}."
 
 
 # --- how sure, and why not -----------------------------------------------------------------------
@@ -105,8 +107,10 @@ def named(refs: Sequence[str]) -> str:
 
 def why_short(bind: Binding, by: date, today: date, system: System = "metric") -> str:
     """Say which fibre binds whom, by which day and by how much."""
-    verb = "needs" if len(bind.commissions) == 1 else "need"
-    holds = "no lot holds any"
+    is_one = len(bind.commissions) == 1
+    verb = "needs" if is_one else "need"
+    # Others may hold some: its limits leave them out, or they are set aside.
+    holds = f"no lot that {'it' if is_one else 'they'} may take holds any"
     if bind.lots:
         lots = (
             f"lot {bind.lots[0]} holds" if len(bind.lots) == 1 else f"lots {named(bind.lots)} hold"
@@ -238,10 +242,14 @@ def _in_two(way: InTwo, answer: Answer, today: date) -> WayOut:
     if way.later_on is None:
         now = f"{first} by {day(answer.due, today)} and {way.later_sheets} later."
         return WayOut(now, "As many now as the scarcest fibre makes, after culls.")
-    by = f"first and {way.later_sheets} by {day(way.later_on, today)}"
-    if way.later_on > answer.due:
-        by = f"by {day(answer.due, today)} and {way.later_sheets} by {day(way.later_on, today)}"
     of = "bought at once" if way.is_bought else "on its way"
+    if way.later_on <= answer.due:
+        make = f"Make {way.now_sheets} good sheets first and the other {way.later_sheets}"
+        return WayOut(
+            f"{make} by {day(way.later_on, today)}, still in time.",
+            f"The rest is of fibre {of}.",
+        )
+    by = f"by {day(answer.due, today)} and {way.later_sheets} by {day(way.later_on, today)}"
     return WayOut(f"{first} {by}.", f"The rest is of fibre {of}.")
 
 
@@ -260,7 +268,9 @@ def _who_loses(way: SwapOrder, reader: Reader) -> str:
 # --- one more sheet ------------------------------------------------------------------------------
 
 
-def how_many_more(good_sheets: int, name: str, by: date, today: date) -> str:
+def how_many_more(
+    good_sheets: int, name: str, by: date, today: date, *, is_too_soon: bool = False
+) -> str:
     """Say how many more good sheets could be promised; ``name`` is of which sheet."""
     when = day(by, today)
     of = f" of {name}" if name else ""
@@ -269,6 +279,9 @@ def how_many_more(good_sheets: int, name: str, by: date, today: date) -> str:
             f"No more good sheets{of} could be promised by {when} with what is in store and free."
         )
     sheets = f"{show_number(good_sheets)} more good sheet{'' if good_sheets == 1 else 's'}"
+    if is_too_soon:
+        # What the day leaves no time for could not be promised by it.
+        return f"There is fibre for {sheets}{of}, with no promise made worse."
     return f"{sheets}{of} could be promised by {when}, with no promise made worse."
 
 
@@ -315,7 +328,7 @@ def _standing(cover: Cover, system: System) -> str:
 
 def _first_wanting(wanting: Sequence[Answer], total: int, today: date, system: System) -> str:
     first = wanting[0]
-    due = day(first.due, today)
+    due = day(max(first.fibre_day, today), today)
     one = len(wanting) == 1
     if first.state == LATER and first.ready_on and one:
         return (

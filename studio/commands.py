@@ -33,7 +33,7 @@ class HouseCommand(BaseCommand):
         try:
             super().run_from_argv(argv)
         except CommandError as fault:
-            said = str(fault).removeprefix("Error: ")
+            said = str(fault).removeprefix("Error: ").removesuffix(".")
             self.stderr.write(
                 f"CommandError: {said}. “manage.py {argv[1]} --help” lists the options."
             )

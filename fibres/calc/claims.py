@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -17,11 +18,13 @@ from studio.working import Line
 class Claim:
     """A delivery against what was agreed; all of it is 0 where it came no wetter.
 
-    ``invoiced_mg`` and ``delivered_mg`` are air-dry masses, ``payable_mg`` is the mass as it is
-    that is to be paid for, ``claim_minor`` what is to come off the price of the goods.
+    ``as_is_mg`` was weighed, ``invoiced_as_is_mg`` is what the price is for. ``invoiced_mg`` and
+    ``delivered_mg`` are air-dry masses, ``payable_mg`` is the mass as agreed that is to be paid
+    for, ``claim_minor`` what is to come off the price of the goods.
     """
 
     as_is_mg: int
+    invoiced_as_is_mg: int
     agreed: Decimal
     found: Decimal
     dryness: Decimal
@@ -39,7 +42,7 @@ class Claim:
     @property
     def short_mg(self) -> int:
         """Air-dry mass that was invoiced and did not come."""
-        return self.invoiced_mg - self.delivered_mg if self.is_due else 0
+        return max(0, self.invoiced_mg - self.delivered_mg) if self.is_due else 0
 
     def lines(self, currency: str, *, system: System = "metric") -> tuple[Line, ...]:
         """Return the working as a person reads it."""
@@ -47,6 +50,7 @@ class Claim:
         because = f"as is × (1 − moisture) ÷ {dry}"
         return (
             Line("Weighed, as is", mass(self.as_is_mg)),
+            *self._packs(mass),
             Line("Moisture agreed", _exact(self.agreed)),
             Line("Moisture found", _exact(self.found)),
             Line("Air-dry mass invoiced", mass(self.invoiced_mg), f"{because}, as agreed"),
@@ -61,6 +65,12 @@ class Claim:
                 kind="answer",
             ),
         )
+
+    def _packs(self, mass: Callable[[int], str]) -> tuple[Line, ...]:
+        """Return the mass that the price is for, where the scales show another."""
+        if self.invoiced_as_is_mg == self.as_is_mg:
+            return ()
+        return (Line("Invoiced, as is", mass(self.invoiced_as_is_mg), "what the price is for"),)
 
 
 def saleable_mg(
@@ -115,6 +125,7 @@ def claim_for_water(
     agreed: Decimal,
     found: Decimal,
     goods_minor: int,
+    invoiced_as_is_mg: int | None = None,
     dryness: Decimal = AIR_DRYNESS,
 ) -> Claim:
     """Return what can be claimed for water above the moisture agreed.
@@ -129,6 +140,8 @@ def claim_for_water(
         Moisture found in a weighed sample of the delivery, from 0 up to 1.
     goods_minor : int [minor]
         Price of these goods, whatever mass it was reckoned by, without freight.
+    invoiced_as_is_mg : int [mg], optional
+        Mass with its water as agreed that this price is for; the mass as weighed unless given.
     dryness : Decimal [-], optional
         Oven-dry share that the trade calls air-dry.
 
@@ -144,8 +157,10 @@ def claim_for_water(
 
     Notes
     -----
-    ``claim = goods × (1 − dry share found ÷ dry share agreed)``; the dryness cancels out. A
-    delivery drier than agreed is a gain of the buyer here. What the contract says comes first.
+    ``claim = goods × (1 − air-dry mass delivered ÷ air-dry mass invoiced)``; the dryness cancels
+    out. Packs that weigh more than they were sold as may so hold all their fibre in spite of the
+    water. A delivery no wetter than agreed is claimed nothing for here, and one that holds more
+    is a gain of the buyer. What the contract says comes first.
     Source: [CLAIM], the rule seen, the figure derived; air-dry mass by [ISO801].
 
     Examples
@@ -159,16 +174,21 @@ def claim_for_water(
     paid = Fraction(whole_minor("The price", goods_minor))
     dry_agreed = 1 - Fraction(share_below_one("Moisture agreed", agreed))
     dry_found = 1 - Fraction(share_below_one("Moisture found", found))
-    due = min(Fraction(1), dry_found / dry_agreed)
+    sold = as_is_mg if invoiced_as_is_mg is None else invoiced_as_is_mg
+    fibre_sold = whole_mg("The mass invoiced", sold) * dry_agreed
+    fibre_came = whole_mg("The as-is mass", as_is_mg) * dry_found
+    is_less = found > agreed and fibre_came < fibre_sold
+    due = fibre_came / fibre_sold if is_less else Fraction(1)
     return Claim(
         as_is_mg=as_is_mg,
+        invoiced_as_is_mg=sold,
         agreed=agreed,
         found=found,
         dryness=dryness,
         goods_minor=goods_minor,
-        invoiced_mg=saleable_mg(as_is_mg, agreed, dryness=dryness),
+        invoiced_mg=saleable_mg(sold, agreed, dryness=dryness),
         delivered_mg=saleable_mg(as_is_mg, found, dryness=dryness),
-        payable_mg=round(as_is_mg * due),
+        payable_mg=round(sold * due),
         claim_minor=round(paid * (1 - due)),
     )
 

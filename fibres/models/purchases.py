@@ -129,6 +129,11 @@ class PurchaseLine(models.Model):
         return self.packs - self.packs_received
 
     @property
+    def still_to_come_mg(self) -> int | None:
+        """Oven-dry fibre that can still come; None where the rest was given up."""
+        return None if self.purchase.state == Purchase.State.CLOSED else self.to_come_mg
+
+    @property
     def dry_share(self) -> Decimal:
         """Oven-dry fibre in what is sold, as agreed."""
         return 1 - self.moisture

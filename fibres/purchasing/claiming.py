@@ -35,9 +35,12 @@ def claim_of(arrival: Arrival) -> Claim | None:
     # A lot of which every milligram was put down to water is no delivery to reckon with.
     if found is None or not arrival.line.moisture < found < 1:
         return None
-    return claim_for_water(
+    claim = claim_for_water(
         arrival.lot.as_is_mg,
         agreed=arrival.line.moisture,
         found=found,
         goods_minor=arrival.goods_minor,
+        # The price is for packs as sold, whatever the scales show.
+        invoiced_as_is_mg=arrival.packs * arrival.line.pack_mg,
     )
+    return claim if claim.short_mg else None

@@ -93,7 +93,7 @@ class PurchaseLineTable(LedgerTable):
     )
     came = CountColumn("Came", accessor="packs_received")
     to_come = KgColumn(
-        "To come", accessor="to_come_mg", basis="oven-dry", in_caption=True, total=True
+        "To come", accessor="still_to_come_mg", basis="oven-dry", in_caption=True, total=True
     )
     goods = MoneyColumn("Goods", accessor="goods_minor", total=True)
 

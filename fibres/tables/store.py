@@ -201,7 +201,7 @@ class PartTable(LedgerTable):
     """The fibres of one furnish."""
 
     caption = "Fibres, by share of dry fibre"
-    shape = "few stay"
+    shape = "three"
     nothing = "No fibre is in it yet."
     total_word = "In all"
 

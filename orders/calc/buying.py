@@ -115,7 +115,8 @@ def plan(
         purchases=_orders(found, market, dry),
         rule_total_minor=round(above + sum((one.rule_cost for one in found), Fraction(0))),
         gap=_gap(found, total),
-        holding_minor=round(kept),
+        # Goods and freight are whole, so that what is left of the rounded cost is the holding.
+        holding_minor=round(total) - int(total - kept),
     )
 
 

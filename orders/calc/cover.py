@@ -13,6 +13,7 @@ from typing import Protocol
 
 from orders.calc._cover.conceded import Asking
 from orders.calc._cover.flow import Clock, CoverError
+from orders.calc._cover.free import Free, free_for_left_out
 from orders.calc._cover.lines import split
 from orders.calc._cover.reasons import reasons
 from orders.calc._cover.served import Served, day_of, serve
@@ -114,17 +115,19 @@ def allocate(snapshot: Snapshot, *, clock: Timed | None = None) -> Cover:
     ticks = Clock()
     served = serve(snapshot, ticks)
     ready = ready_days(served, ticks)
+    free = free_for_left_out(served)
     extra = None if snapshot.question is None else _extra_sheets(snapshot, served, ticks)
     bought = _Bought(snapshot)
     answers = tuple(
-        _answer(served, snapshot, bought, number, ready) for number in range(len(served.promises))
+        _answer(served, snapshot, bought, number, ready, free.get(number))
+        for number in range(len(served.promises))
     )
     if clock is not None:
         clock.solver_seconds += ticks.solver_seconds
     return Cover(
         today=snapshot.today,
         commissions=answers,
-        binding=reasons(served),
+        binding=reasons(served, free),
         lot_cost_minor=_lot_cost(served),
         extra_good_sheets=extra,
         left_out=snapshot.left_out,
@@ -137,6 +140,7 @@ def _answer(
     bought: _Bought,
     number: int,
     ready: dict[int, int | None],
+    free: Free | None,
 ) -> Answer:
     promise, short = served.promises[number], served.short(number)
     rows = served.drawn.of_lines(served.net.lines.of(number))
@@ -160,17 +164,22 @@ def _answer(
         covered_sheets=sheets,
         ready_on=ready_on,
         need_mg=promise.need_mg,
-        short=_lacking(served, bought, number) if short else (),
+        short=_lacking(served, bought, number, free) if short else (),
         picks=picks,
+        needed_on=promise.needed_on,
+        free=() if free is None else _free_picks(served, free),
         sure=SureOf(served, snapshot, number),
     )
 
 
-def _lacking(served: Served, bought: _Bought, number: int) -> tuple[Lack, ...]:
+def _lacking(served: Served, bought: _Bought, number: int, free: Free | None) -> tuple[Lack, ...]:
     furnish = served.promises[number].furnish
+    lacks = served.lacks(number)
+    if free is not None:
+        lacks = [lack - there for lack, there in zip(lacks, free.by_line, strict=True)]
     return tuple(
         Lack(part.fibres, lack, bought.oven_dry(part.fibres, lack))
-        for part, lack in zip(furnish, served.lacks(number), strict=True)
+        for part, lack in zip(furnish, lacks, strict=True)
         if lack
     )
 
@@ -254,6 +263,14 @@ def _picks(served: Served, rows: slice) -> tuple[Pick, ...]:
     return tuple(
         _pick(served.stock.lots[lot], mg)
         for lot, mg in zip(drawn.lot[rows].tolist(), drawn.mg[rows].tolist(), strict=True)
+    )
+
+
+def _free_picks(served: Served, free: Free) -> tuple[Pick, ...]:
+    return tuple(
+        _pick(served.stock.lots[lot], mg)
+        for lots, taken in zip(free.lots, free.mg, strict=True)
+        for lot, mg in zip(lots.tolist(), taken.tolist(), strict=True)
     )
 
 

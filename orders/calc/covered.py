@@ -36,6 +36,9 @@ class Lack:
 class Answer:
     """How one commission stands; ``ready_on`` is the first day its whole need is there.
 
+    ``free`` is what one that takes all or nothing, and was given nothing, would find in the
+    store once the rest is there; what it is short of is that rest.
+
     ``sure`` works out what the chance of cover rests on, for who asks; None where the spread of
     a lot is not known.
     """
@@ -49,7 +52,14 @@ class Answer:
     need_mg: int
     short: tuple[Lack, ...]
     picks: tuple[Pick, ...]
+    free: tuple[Pick, ...] = ()
+    needed_on: date | None = None
     sure: Callable[[], Sureness | None] | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def fibre_day(self) -> date:
+        """The day on which it draws its fibre; the day due where no other is known."""
+        return self.due if self.needed_on is None else self.needed_on
 
     @property
     def sureness(self) -> Sureness | None:

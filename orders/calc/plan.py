@@ -168,8 +168,8 @@ class _Reader(Reader):
             as_is_mg=self.milligrams(row.get("as_is_mg", usable), f"{path}.as_is_mg"),
             usable_from=self.need_of(row, path, "from", self.day) or date.min,
             until=self.unless_null(row, path, "until", self.day),
-            cost_minor_per_kg=self.whole(
-                row.get("cost_minor_per_kg", 0), f"{path}.cost_minor_per_kg", unit="minor units"
+            cost_minor_per_kg=self.money(
+                row.get("cost_minor_per_kg", 0), f"{path}.cost_minor_per_kg"
             ),
             marks=self.names(row.get("marks", []), f"{path}.marks"),
             spread=self.unless_null(row, path, "spread", self.share),

@@ -19,7 +19,10 @@ from orders.calc._spreads import (
 
 # Beyond so many standard deviations nothing is seen in a chance.
 FAR = 7.0
+# Numbers of sheets that are counted through one by one; more are taken together.
 MOST_COUNTED = 2_000_000
+# More pulls than any store makes.
+MOST_PULLS = 10**15
 # What may go wrong is never said to be certain, though the sum of its chances rounds to 1.
 ALMOST_SURE = 1 - 1e-12
 STRETCH = 1_000
@@ -134,7 +137,7 @@ def chance_of_cover(sureness: Sureness) -> float:
     Returns
     -------
     float [-]
-        From 0 to 1, the same on every run, within 0.001.
+        From 0 to 1, the same on every run, within 0.001 where sheets can be counted through.
 
     Raises
     ------
@@ -145,9 +148,11 @@ def chance_of_cover(sureness: Sureness) -> float:
     -----
     Sum over n of P(n pulls are needed) × P(the fibre makes n pulls). The finished sheets needed
     until enough are good are negative binomial, or beta-negative-binomial when the good share
-    was learned [BOOST]; pulls are whole. Usable fibre of a line is a yield factor common to the
-    line times the sum of its pieces, whose errors are independent; lines are independent of
-    each other. Does not account for a meter that is wrong for every lot in the same direction.
+    was learned [BOOST]; pulls are whole. Where over two million numbers of sheets come into
+    question they are taken together as a normal with their skew, right to a hundredth. Usable
+    fibre of a line is a yield factor common to the line times the sum of its pieces, whose
+    errors are independent; lines are independent of each other. Does not account for a meter
+    that is wrong for every lot in the same direction.
 
     Examples
     --------
@@ -192,6 +197,8 @@ def _pulls_needed(sureness: Sureness) -> tuple[Numbers, Numbers]:
     most = _most_pulls(sureness) * per_pull
     if wanted > most:
         return np.empty(0), np.empty(0)
+    if _is_too_long(sureness, most):
+        return _pulls_together(sureness)
     log_chances = _log_waits(sureness, most)
     if not log_chances.size:
         return np.empty(0), np.empty(0)
@@ -203,9 +210,31 @@ def _pulls_needed(sureness: Sureness) -> tuple[Numbers, Numbers]:
     return numbers[seen], chances[seen]
 
 
+def _is_too_long(sureness: Sureness, most: int) -> bool:
+    """Tell whether more numbers of sheets may be needed than can be counted through."""
+    good = float(sureness.good_share)
+    if sureness.learned is not None or not 0 < good < 1:
+        return False
+    return min(most, _usual_wait(sureness.wanted, good)) - sureness.wanted > MOST_COUNTED
+
+
+def _usual_wait(wanted: int, good: float) -> int:
+    """Return a number of sheets that is as good as never needed."""
+    return math.ceil(wanted / good + 2 * FAR * math.sqrt(wanted * (1 - good)) / good) + 60
+
+
+def _pulls_together(sureness: Sureness) -> tuple[Numbers, Numbers]:
+    """Return the pulls needed as places of a normal, bent by the skew of the wait."""
+    wanted, good = sureness.wanted, float(sureness.good_share)
+    places, weights = normal_grid()
+    bent = places + (2 - good) / math.sqrt(wanted * (1 - good)) * (places * places - 1) / 6
+    sheets = (wanted + math.sqrt(wanted * (1 - good)) * bent) / good
+    return np.ceil(np.maximum(sheets, wanted) / sureness.sheets_per_pull), weights
+
+
 def _most_pulls(sureness: Sureness) -> int:
     """Return the pulls that the fibre makes when everything turns out as well as it can."""
-    most = float(MOST_COUNTED)
+    most = float(MOST_PULLS)
     for line in sureness.lines:
         if line.share > 0:
             mass, spread = _held(line)
@@ -219,13 +248,11 @@ def _log_waits(sureness: Sureness, most: int) -> Numbers:
     wanted = sureness.wanted
     if sureness.learned is not None:
         a, b = (float(value) for value in sureness.learned)
-        return _log_learned_waits(wanted, a, b, most)
+        return _log_learned_waits(wanted, a, b, min(most, wanted + MOST_COUNTED))
     good = float(sureness.good_share)
     if good >= 1 or good <= 0:
         return np.zeros(1 if good >= 1 else 0)
-    deviation = math.sqrt(wanted * (1 - good)) / good
-    usual = math.ceil(wanted / good + 2 * FAR * deviation) + 60
-    waits = np.arange(wanted, min(most, usual), dtype=float)
+    waits = np.arange(wanted, min(most, _usual_wait(wanted, good)), dtype=float)
     ratios = np.log(waits / (waits - wanted + 1)) + math.log1p(-good)
     return wanted * math.log(good) + np.concatenate(([0.0], np.cumsum(ratios)))
 

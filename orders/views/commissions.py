@@ -237,8 +237,10 @@ class CommissionEdit(PanelRowPage):
     def _panel(self, commission: Commission, only_lots: list[str] | None = None) -> Panel:
         typed = copy.copy(commission)
         typed.ref = typed.ref or NOT_ENTERED
-        before = services.cover(today())
-        cover = services.cover(today(), extra=typed, extra_only_lots=only_lots)
+        before = services.cover(today(), with_money=self.sees_money)
+        cover = services.cover(
+            today(), extra=typed, extra_only_lots=only_lots, with_money=self.sees_money
+        )
         answer = cover.of(typed.ref)
         if answer is None:
             reason = dict(cover.left_out).get(typed.ref, "")

@@ -77,8 +77,10 @@ class Question:
             asked = asking.ask(sheet, form.cleaned_data["by"], day)
         except StudioError as refusal:
             return cls(form, (str(refusal),))
-        said = [wording.how_many_more(asked.good_sheets(), asked.name, asked.by, day)]
-        if asked.is_too_soon:
+        soon = asked.is_too_soon
+        more = asked.good_sheets()
+        said = [wording.how_many_more(more, asked.name, asked.by, day, is_too_soon=soon)]
+        if soon:
             said.append(wording.too_soon(asked.ready_by, day))
         return cls(form, tuple(said))
 

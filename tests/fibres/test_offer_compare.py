@@ -89,10 +89,17 @@ def test_question_that_cannot_be_read_is_answered_with_its_fault(owner_client, h
     assert fault in faults(owner_client.get(COMPARE, {"fibre": h4.pk, **asked}))
 
 
+def test_with_no_offer_the_page_leads_to_entering_one(owner_client):
+    page = see(owner_client, COMPARE)
+    assert "No offer stands yet." in told(page)
+    assert "/sources/offers/new/" in [link.attrs["href"] for link in page.all("a", class_="tall")]
+
+
 def test_page_without_a_question_asks_it(owner_client, h4):
     page = see(owner_client, f"{COMPARE}?fibre={h4.pk}")
     assert typed(page)["fibre"] == str(h4.pk)
     assert not page.all("table")
+    assert "No offer stands yet." not in told(page)
 
 
 def test_closed_ended_and_out_of_reach_offers_are_not_compared(owner_client, yard):
@@ -100,13 +107,14 @@ def test_closed_ended_and_out_of_reach_offers_are_not_compared(owner_client, yar
     make_offer(fibre, make_source(name="Near"))
     make_offer(fibre, make_source(name="Shut"), closed_on=day())
     make_offer(fibre, make_source(name="Gone", closed_on=day()))
+    make_offer(fibre, make_source(name="Giver", kind="donor"))
     make_offer(fibre, make_source(name="Late"), valid_to=day(1))
     make_offer(fibre, make_source(name="Dear", order_minimum_minor=1), minor_per_kg=0)
     words = told(Sheet(compare(owner_client, fibre).content.decode()))
     assert "One offer covers 1.12 kg oven-dry of Cotton linter." in words
     assert "Late (5.00 kg): It ended before a day on which it could be ordered." in words
     assert "Dear (5.00 kg): No number of packs comes to the least order" in words
-    for name in ("Shut", "Gone"):
+    for name in ("Shut", "Gone", "Giver"):
         assert name not in words
 
 

@@ -64,6 +64,13 @@ def test_fibre_and_source_come_with_the_link(owner_client, yard):
     assert typed(page)["source"] == str(source.pk)
 
 
+def test_without_a_supplier_the_page_leads_to_entering_one(owner_client):
+    first = "Enter a source first"
+    assert first in told(see(owner_client, NEW))
+    make_source()
+    assert first not in told(see(owner_client, NEW))
+
+
 def test_only_open_suppliers_and_fibres_are_offered(owner_client, yard):
     make_source(name="The school", kind="donor")
     make_source(name="Old Yard", closed_on=day())

@@ -159,6 +159,9 @@ def test_rest_is_given_up_with_its_reason(owner_client):
     assert "Closed. 9.20 kg oven-dry of it was given up." in words
     assert "Closed: Sold out" in words
     assert not see(owner_client, at(purchase)).all("a", class_="do")
+    # By hand: three packs of 5 kg at 8 % were ordered; what was given up is to come no longer.
+    assert "3 5.00 8 % 13.80 1" in words
+    assert "3 5.00 8 % 13.80 1 9.20" not in words
 
 
 # --- who sees and does what ---------------------------------------------------------------------

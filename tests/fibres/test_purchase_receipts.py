@@ -281,6 +281,26 @@ def test_claim_is_reckoned_where_a_weighed_sample_is_wetter_than_agreed():
     assert [purchasing.is_wetter(one) for one in (wetter, label, drier)] == [True, None, False]
 
 
+def test_claim_sets_the_fibre_that_came_against_the_fibre_that_the_price_is_for():
+    purchase = make_purchase()
+    heavy, light = (
+        received(purchase, 1, as_is_mg=mass, moisture=Decimal("0.10"), moisture_known="weighed")[
+            0
+        ].arrival
+        for mass in (5_200_000, 4_900_000)
+    )
+    # By hand: a pack of 5 kg at 8 % holds 4.60 kg; 5.2 kg at 10 % hold 4.68 kg, and that is more.
+    assert purchasing.is_wetter(heavy)
+    assert purchasing.claim_of(heavy) is None
+    # By hand: 4.9 kg at 10 % hold 4.41 kg; 47.00 × (1 − 4.41 ÷ 4.60) = 47.00 × 0.041304 = 1.94.
+    claim = purchasing.claim_of(light)
+    assert claim is not None
+    assert claim.claim_minor == 194
+    said = [(line.label, line.value) for line in claim.lines("GBP")]
+    assert ("Invoiced, as is", "5.00\xa0kg") in said
+    assert ("Weighed, as is", "4.90\xa0kg") in said
+
+
 @pytest.mark.parametrize(("has_dried", "found"), [(False, "0.1"), (True, "0.08")])
 def test_water_drawn_in_the_store_is_none_of_the_sources_doing(has_dried, found):
     lot = received(make_purchase(), 3)[0]

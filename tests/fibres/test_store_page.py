@@ -20,8 +20,8 @@ pytestmark = pytest.mark.django_db
 STORE = "/store/"
 
 
-def standing_of(*fibres, promised=None, short_from=None):
-    return standings(queries.fibres_in_store(), promised or {}, short_from or {})
+def standing_of(*fibres, promised=None, short_from=None, coming=None):
+    return standings(queries.fibres_in_store(), promised or {}, short_from or {}, coming or {})
 
 
 def test_empty_store_shows_three_first_steps_to_the_owner(owner_client):
@@ -147,6 +147,25 @@ def test_fibre_promised_beyond_what_is_there_is_short_from_its_day():
     )
 
 
+def test_fibre_that_is_promised_from_what_is_on_its_way_waits_and_is_not_short():
+    fibre = make_fibre(name="Abaca", minimum_mg=KG)
+    make_lot(fibre)
+    told_of = {"promised": {fibre.pk: 10 * KG}, "coming": {fibre.pk: KG}}
+    (row,) = standing_of(**told_of)
+    # By hand: 9.2 kg on hand and 1 kg to come are 10.2 kg, enough for 10 kg.
+    assert row.mark == ("near", "Comes in time")
+    assert finding([row]) == (
+        "10.00\xa0kg is promised and 9.20\xa0kg is on hand. "
+        "Abaca is covered once what is on its way comes."
+    )
+    # A promise that cannot be kept on its day is short, whatever comes later.
+    (late,) = standing_of(short_from={fibre.pk: date(2026, 12, 3)}, **told_of)
+    assert late.mark == ("short", "Short from 3 Dec")
+    # By hand: 9.2 kg and 0.5 kg are less than 10 kg.
+    (less,) = standing_of(promised=told_of["promised"], coming={fibre.pk: KG // 2})
+    assert less.mark == ("short", "Short")
+
+
 def test_several_short_and_low_fibres_are_named_together():
     fibres = [make_fibre(name=name, minimum_mg=10 * KG) for name in "ABCDEFG"]
     for fibre in fibres:
@@ -176,5 +195,6 @@ def test_one_short_fibre_without_a_day_is_named():
         on_its_way_mg=0,
         is_short=True,
         is_low=True,
+        waits=False,
     )
     assert finding([row]).endswith("Abaca is short.")

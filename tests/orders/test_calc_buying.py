@@ -326,6 +326,26 @@ def test_the_search_of_the_rule_makes_the_first_walk_cheaper():
     assert case.cost(walk_forward(case, work=0)) > case.cost(walk_forward(case)) == 1170
 
 
+def test_half_a_minor_unit_is_rounded_alike_for_the_plan_and_for_the_rule():
+    # By hand: a pack for 1.01, of which half a kilogram lies there one night at 1 a kilogram.
+    answer = planned(
+        [source()],
+        [offer("O1", "linter", 1, (1, 101))],
+        [wish(6, 0.5)],
+        horizon=6,
+        holding_minor_per_kg_day={"linter": "1"},
+    )
+    assert answer.total_minor == answer.rule_total_minor == 102
+
+
+def test_what_goes_wrong_in_telling_is_not_swallowed_by_the_search():
+    def tell(*_):
+        raise LookupError("nobody listens")
+
+    with pytest.raises(LookupError, match="nobody listens"):
+        plan(crowded(), time_limit_s=60, progress=tell)
+
+
 def test_progress_is_told_and_may_end_the_search():
     told = []
 

@@ -18,7 +18,8 @@ def only(cover):
 
 
 def lacking(found):
-    return sum(lack.usable_mg for lack in found.short)
+    """What is not given: what is short, and what one that takes all or nothing leaves."""
+    return sum(row.usable_mg for row in (*found.short, *found.free))
 
 
 def picks(found):
@@ -160,6 +161,19 @@ def test_all_or_nothing_leaves_the_store_to_the_next():
     cover = answer([lot()], [big, promise("C2")])
     assert [found.state for found in cover.commissions] == ["short", "covered"]
     assert [lack.usable_mg for lack in cover.commissions[0].short] == [5000]
+
+
+def test_all_or_nothing_is_short_of_what_is_not_free_for_it():
+    big = promise("C1", need=5000, all_or_nothing=True)
+    bigger = promise("C2", need=9000, all_or_nothing=True)
+    cover = answer([lot(usable=1000)], [big, promise("C3", need=300), bigger])
+    by_ref = {found.ref: found for found in cover.commissions}
+    # By hand: of 1000, C3 takes 300; C1 would find the other 700 and needs 4300 more; C2 all.
+    assert [lack.usable_mg for lack in by_ref["C1"].short] == [4300]
+    assert [pick.usable_mg for pick in by_ref["C1"].free] == [700]
+    assert by_ref["C1"].picks == ()
+    assert [lack.usable_mg for lack in by_ref["C2"].short] == [9000]
+    assert [(bind.need_mg, bind.supply_mg) for bind in cover.binding] == [(5000, 700), (9000, 0)]
 
 
 def test_all_or_nothing_takes_what_is_enough():
@@ -339,7 +353,7 @@ def test_no_lot_gives_more_than_it_holds(lots, commissions):
 def test_what_is_picked_and_what_is_short_come_to_the_need(lots, commissions):
     for found in answer(lots, commissions).commissions:
         picked = sum(pick.usable_mg for pick in found.picks)
-        assert picked + sum(lack.usable_mg for lack in found.short) == found.need_mg
+        assert picked + lacking(found) == found.need_mg
 
 
 @given(lots_of(), promises_of())

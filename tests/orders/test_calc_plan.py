@@ -165,6 +165,7 @@ LOTS_AND_COMMISSIONS = [
     (plan([lot(oven_dry_mg=-5)]), "lots[0].oven_dry_mg", "must be a whole number"),
     (plan([lot(as_is_mg=None)]), "lots[0].as_is_mg", "must be a whole number"),
     (plan([lot(cost_minor_per_kg=-1)]), "lots[0].cost_minor_per_kg", "of minor units"),
+    (plan([lot(cost_minor_per_kg=10**12 + 1)]), "lots[0].cost_minor_per_kg", "of minor units"),
     (plan([lot(until="soon")]), "lots[0].until", "must be a date"),
     (plan([lot(**{"from": 20270301})]), "lots[0].from", "must be a date"),
     (plan([lot(marks="scrap")]), "lots[0].marks", "must be a list"),

@@ -234,6 +234,31 @@ def test_a_full_store_is_as_good_as_sure_whatever_is_learned():
     assert chance_of_cover(sure) == pytest.approx(1, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("wanted", "per_pull", "good", "pulls"),
+    [
+        (3_000_000, 1, "0.9", 3_333_700),
+        (100, 10**9, "1e-9", 100),
+        (100_000, 4, "0.01", 2_499_000),
+        (10**9, 1, "0.5", 2 * 10**9 + 40_000),
+    ],
+)
+def test_numbers_too_large_to_count_through_are_taken_together(wanted, per_pull, good, pulls):
+    # With fibre for so many pulls, enough are good where no more sheets than that are needed:
+    # the negative binomial is an incomplete beta function, here from scipy.
+    held = line((pulls * 1000, "0"))
+    made = asked(held, wanted=wanted, pull_mg=1000, per_pull=per_pull, good=good)
+    exact = special.betainc(wanted, pulls * per_pull - wanted + 1, float(good))
+    assert chance_of_cover(made) == pytest.approx(exact, abs=0.01)
+
+
+def test_a_learned_share_is_not_counted_through_without_end():
+    made = asked(
+        line((10**12, "0")), wanted=50, pull_mg=1, per_pull=10**9, learned=(D("0.01"), D(9))
+    )
+    assert 0 < chance_of_cover(made) < 0.2
+
+
 def test_what_may_go_wrong_is_never_certain():
     assert chance_of_cover(asked(line((10**9, "0")), good="0.99")) < 1
     assert chance_of_cover(asked(line((10**9, "0.01")), good="1")) < 1

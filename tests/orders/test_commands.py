@@ -310,6 +310,14 @@ def test_cost_in_words_shows_the_sum_and_what_it_rests_on(fibre, sheet):
     assert f"book cost of {held.ref}" in said
 
 
+def test_cost_counts_the_lot_that_the_plan_sets_aside_and_not_the_older(fibre, sheet):
+    # By hand: either lot is enough, and the plan takes the cheaper.
+    make_lot(fibre, paid_minor=90_000, received_on=day(9))
+    cheaper = make_lot(fibre, paid_minor=900, received_on=day(2))
+    make_commission(sheet, ref="C-101")
+    assert f"book cost of {cheaper.ref}" in run("cost", "C-101")
+
+
 def test_cost_says_where_no_price_is_known(sheet):
     make_commission(sheet, ref="C-101")
     assert "No price is known for Abaca sheet pulp" in run("cost", "C-101")

@@ -1,4 +1,5 @@
 import json
+import re
 
 import pytest
 
@@ -155,6 +156,17 @@ def test_the_panel_answers_from_sheet_number_and_day_alone(owner_client, fibre, 
     assert "Cost of a good sheet" in text
     assert not Commission.objects.exists()
     assert Entry.objects.count() == before
+
+
+def test_the_panel_costs_the_lot_that_the_page_sets_aside(owner_client, fibre, asked):
+    # Either lot is enough; the plan takes the cheaper, which came later.
+    make_lot(fibre, paid_minor=90_000, received_on=day(9))
+    make_lot(fibre, paid_minor=900, received_on=day(2))
+    text = panel(owner_client, "/commissions/C-101/edit/")
+    (each,) = re.findall(
+        r"It costs (\S+) a good sheet", said(look(owner_client, "/commissions/C-101/"))
+    )
+    assert f">{each}<" in text
 
 
 def test_the_panel_says_what_is_short(owner_client, sheet):

@@ -168,7 +168,7 @@ def test_a_question_may_move_promises_to_other_lots():
 def test_who_takes_all_or_nothing_and_gets_nothing_is_among_the_reasons():
     cover = answer([lot()], [promise(need=5000, all_or_nothing=True)])
     (bind,) = cover.binding
-    assert (bind.commissions, bind.need_mg, bind.supply_mg) == (("C1",), 5000, 0)
+    assert (bind.commissions, bind.need_mg, bind.supply_mg) == (("C1",), 5000, 1000)
 
 
 def test_what_other_lines_give_at_most_is_no_part_of_what_binds():

@@ -4,6 +4,7 @@ import pytest
 from django.urls import reverse
 
 from orders import reordering
+from orders import reorderwording as wording
 from orders.calc.bought import NO_OFFER, ORDER_NOW, TOO_LATE, Change, DayBalance
 from orders.models import StoredPlan
 from orders.wording import day as worded
@@ -49,6 +50,14 @@ def test_nothing_to_order_is_said(owner_client, planner):
     page = look(owner_client, ADDRESS)
     assert "Nothing has to be ordered in the next 13 weeks." in said(page)
     assert "There is nothing to buy." in said(page)
+
+
+def test_with_nothing_to_plan_for_the_page_leads_to_the_next_steps(owner_client, planner):
+    planner.answers = [reorder(flags=[])]
+    page = look(owner_client, ADDRESS)
+    assert "Nothing is promised, and no fibre has a minimum to keep." in said(page)
+    links = {link.attrs["href"] for link in page.all("a", class_="tall")}
+    assert {reverse("commission_new"), reverse("fibres"), reverse("offer_new")} <= links
 
 
 def test_a_promise_that_lacks_fibre_is_told_from_a_minimum_that_is_not_kept(owner_client, planner):
@@ -317,3 +326,23 @@ def test_every_role_reads_the_same_flags(owner_client, viewer_client, offer):
         page = said(look(client, ADDRESS))
         assert "No plan without a purchase: T-1 lacks" in page
         assert "An order placed by" in page
+
+
+def test_the_first_page_urges_what_mends_a_promise_before_what_keeps_a_minimum():
+    low = flag("Linter", commissions=(), promised_mg=0, order_by=ahead(2))
+    now = ahead(0)
+    assert wording.urge([low, flag("Abaca")], now) == (
+        f"Order Abaca by {worded(ahead(10), now)} and it comes in time."
+    )
+    # What a promise lacks is not mended by a fibre that is only low.
+    assert wording.urge([low], now) == (
+        f"Order Linter by {worded(ahead(2), now)} to keep its minimum."
+    )
+
+
+def test_fibre_that_is_left_where_promises_are_short_is_explained():
+    left = flag(balances=(DayBalance(ahead(0), 2 * KG),))
+    kept = "What is left of it is kept from them by their limits or by its dates."
+    assert kept in wording.why(left, ahead(0), "metric")
+    # Of what is used up nothing is left to explain.
+    assert kept not in wording.why(flag(), ahead(0), "metric")

@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 import time_machine
+from django.db import OperationalError
 from django.utils import timezone
 
 from orders import reordering
@@ -245,6 +246,17 @@ def test_a_search_says_how_far_it_is(planner):
     # The second comes less than a second after the first, and is not written down.
     assert [search.seconds for search in seen] == [0.2, 0.2, 1.3]
     assert (seen[-1].best, seen[-1].bound, seen[-1].is_over) == (3830, 3500.0, False)
+
+
+def test_a_search_goes_on_where_its_progress_cannot_be_written_down():
+    class Busy:
+        def update(self, **_):
+            raise OperationalError("database is locked")
+
+    note = reordering.Note(Busy())
+    note(0.2, 4000, 3000.0)
+    # It is tried again after the usual second.
+    assert note.due == 1.2
 
 
 def test_a_search_that_is_over_says_how_long_it_took(planner):

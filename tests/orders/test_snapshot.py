@@ -108,6 +108,13 @@ def test_a_gift_and_a_lot_of_unknown_price_cost_nothing_here():
     assert [lot.cost_minor_per_kg for lot in read().lots] == [0, 0]
 
 
+def test_a_price_beyond_all_sense_stays_one_that_can_be_planned_with_and_read_back():
+    make_lot(make_fibre(), as_is_mg=2, paid_minor=10**15)
+    found = read()
+    assert found.lots[0].cost_minor_per_kg == 10**12
+    assert plan.from_text(json.dumps(plan.to_json(found))).lots == found.lots
+
+
 def test_scrap_is_marked_and_excluded_where_the_client_wants_none():
     make_lot(make_fibre(is_scrap=True))
     make_commission(no_scrap=True)

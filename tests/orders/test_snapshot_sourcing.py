@@ -164,6 +164,8 @@ def test_a_source_without_an_open_offer_is_not_read():
         ({"closed_on": TODAY}, {}, {}),
         ({"valid_to": date(2027, 2, 28)}, {}, {}),
         ({}, {"closed_on": TODAY}, {}),
+        # A supplier that gives by now: nothing can be ordered there.
+        ({}, {"kind": "donor"}, {}),
         ({}, {}, {"closed_on": TODAY}),
         ({}, {}, {"is_refused": True, "refusals": "Thermal."}),
     ],

@@ -112,7 +112,8 @@ def test_what_binds_is_named_with_fibre_day_and_mass():
     )
     alone = replace(bind, commissions=("C2",), lots=(), supply_mg=0, fibres=("flax",))
     assert plain(wording.why_short(alone, date(2027, 3, 14), TODAY)) == (
-        "C2 needs 12.000 kg usable of flax by Sun 14 Mar; no lot holds any; 12.000 kg is missing."
+        "C2 needs 12.000 kg usable of flax by Sun 14 Mar; no lot that it may take holds any; "
+        "12.000 kg is missing."
     )
 
 
@@ -206,7 +207,7 @@ def test_in_two_says_how_many_and_when():
     ]
     assert ways(replace(parts, is_bought=True))[0][1] == "The rest is of fibre bought at once."
     assert ways(replace(parts, later_on=date(2027, 3, 5)))[0][0] == (
-        "Send 6 good sheets first and 4 by Fri 5 Mar."
+        "Make 6 good sheets first and the other 4 by Fri 5 Mar, still in time."
     )
     assert ways(replace(parts, later_on=None))[0][0] == (
         "Send 6 good sheets by Sat 6 Mar and 4 later."
@@ -254,6 +255,11 @@ def test_how_many_more_is_worded_for_none_one_and_many():
     assert wording.how_many_more(12, "", by, TODAY) == (
         "12 more good sheets could be promised by Sat 20 Mar, with no promise made worse."
     )
+
+
+def test_a_day_that_is_too_soon_is_not_promised_although_there_is_fibre():
+    said = wording.how_many_more(12, "Text A4", date(2027, 3, 20), TODAY, is_too_soon=True)
+    assert said == "There is fibre for 12 more good sheets of Text A4, with no promise made worse."
 
 
 # --- all promises

@@ -10,7 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import gcd, inf
+from math import gcd, inf, isfinite
 
 import highspy
 
@@ -306,8 +306,21 @@ class Model:
 
 def solve(case: Case, first: Plan, *, time_limit_s: float, stop: Stop | None = None) -> Solved:
     """Search for the cheapest plan, starting from one that keeps all needs."""
-    begun = time.monotonic()
+    ends = time.monotonic() + time_limit_s
     model = Model(case)
+    solved, is_misled = _search(model, model.values_of(first), ends, stop)
+    if is_misled:
+        # Presolve may carry a first plan over at too low a cost, and end at once as if it were
+        # the cheapest. Without a first plan that cannot happen.
+        again, _ = _search(model, None, ends, stop)
+        return solved if again.plan is None else again
+    return solved
+
+
+def _search(
+    model: Model, start: list[float] | None, ends: float, stop: Stop | None
+) -> tuple[Solved, bool]:
+    """Return what is found until a moment, and whether the solver believed in a false cost."""
     solver = engine(
         mip_rel_gap=0.0,
         mip_abs_gap=0.999 if model.case.is_whole else 1e-6,
@@ -315,48 +328,60 @@ def solve(case: Case, first: Plan, *, time_limit_s: float, stop: Stop | None = N
         primal_feasibility_tolerance=1e-9,
     )
     solver.passModel(model.as_lp())
-    values = model.values_of(first)
-    if values is not None:
-        start = highspy.HighsSolution()
-        start.col_value = values
-        solver.setSolution(start)
-    if stop is not None:
-        _listen(solver, stop)
-    left = time_limit_s - (time.monotonic() - begun)
+    if start is not None:
+        given = highspy.HighsSolution()
+        given.col_value = start
+        solver.setSolution(given)
+    faults = [] if stop is None else _listen(solver, stop)
+    left = ends - time.monotonic()
     if len(model.columns.rows) > LARGE_ROWS:
         left *= LARGE_SHARE
     if left <= 0:
-        return Solved(None, -inf, is_proven=False)
+        return Solved(None, -inf, is_proven=False), False
     solver.setOptionValue("time_limit", left)
     solver.run()
+    if faults:
+        raise faults[0]
     return _found(solver, model)
 
 
-def _listen(solver: highspy.Highs, stop: Stop) -> None:
-    """Tell how far it is about twice a second, and stop when told to."""
+def _listen(solver: highspy.Highs, stop: Stop) -> list[Exception]:
+    """Tell how far it is about twice a second, and stop when told to or when telling fails.
+
+    The list that is returned takes the failure: the solver would end without a word of it.
+    """
     told = [-inf]
+    faults: list[Exception] = []
 
     def tell(event: highspy.HighsCallbackEvent) -> None:
         out = event.data_out
         if out.running_time - told[0] < TICK and told[0] > -inf:
             return
         told[0] = out.running_time
-        if stop(out.running_time, out.mip_primal_bound, out.mip_dual_bound):
+        try:
+            ends = stop(out.running_time, out.mip_primal_bound, out.mip_dual_bound)
+        except Exception as fault:
+            faults.append(fault)
+            ends = True
+        if ends:
             event.interrupt()
 
     solver.cbMipInterrupt += tell
+    return faults
 
 
-def _found(solver: highspy.Highs, model: Model) -> Solved:
+def _found(solver: highspy.Highs, model: Model) -> tuple[Solved, bool]:
     info = solver.getInfo()
-    bound = info.mip_dual_bound
+    bound = info.mip_dual_bound if isfinite(info.mip_dual_bound) else -inf
     ended = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
     if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
-        return Solved(None, bound, is_proven=False)
+        return Solved(None, bound, is_proven=False), False
     plan = model.read(list(solver.getSolution().col_value))
     if not model.case.is_kept(plan):
-        return Solved(None, bound, is_proven=False)
+        return Solved(None, bound, is_proven=False), False
     cost = model.case.cost(plan) + model.case.met
     if model.case.is_whole and bound > cost - 1 + CLOSE:
         ended = True
-    return Solved(plan, bound, is_proven=ended)
+    # The plan is never dearer than the solver says, but for its tolerances.
+    is_misled = cost - info.objective_function_value > max(1, CLOSE * cost)
+    return Solved(plan, bound, is_proven=ended and not is_misled), is_misled

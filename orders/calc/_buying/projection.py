@@ -160,8 +160,8 @@ class _Sweep:
         found[who] = found.get(who, 0) + mg
 
     def take_picks(self, answer: Answer, day: int) -> None:
-        """Draw what a commission was given."""
-        for pick in answer.picks:
+        """Draw what a commission was given, or will take once the rest of it is there."""
+        for pick in (*answer.picks, *answer.free):
             if (lot := self.by_ref.get(pick.lot)) is not None:
                 self._draw(lot, day, pick.usable_mg, answer.ref)
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
+from orders.calc._cover.free import Free
 from orders.calc._cover.served import Served
 from orders.calc._cover.stock import NOWHERE, Ints
 from orders.calc.covered import Binding
@@ -13,7 +15,7 @@ from orders.calc.covered import Binding
 Marks = np.ndarray[Any, np.dtype[np.bool_]]
 
 
-def reasons(served: Served) -> tuple[Binding, ...]:
+def reasons(served: Served, free: Mapping[int, Free]) -> tuple[Binding, ...]:
     """Return who needs, together, more of which fibres than which lots can give."""
     net = served.net
     drawn = int(net.lines.first[len(served.promises)])
@@ -25,12 +27,7 @@ def reasons(served: Served) -> tuple[Binding, ...]:
         found = [
             _binding(served, inside & (label == one)) for one in np.unique(label[inside]).tolist()
         ]
-    found += [
-        Binding(_fibres(served.promises[number].furnish), served.wants[number].mg, 0,
-                (served.promises[number].ref,), ())
-        for number in sorted(served.left_out)
-        if number < len(served.promises)
-    ]  # fmt: skip
+    found += [_of_left_out(served, number, there) for number, there in free.items()]
     order = {one.ref: number for number, one in enumerate(served.promises)}
     return tuple(sorted(found, key=lambda one: [order[ref] for ref in one.commissions]))
 
@@ -89,6 +86,18 @@ def _binding(served: Served, inside: Marks) -> Binding:
         int(flow[supply][sources].sum()),
         tuple(served.promises[want].ref for want in sorted(wants)),
         tuple(lot.ref for lot in named),
+    )
+
+
+def _of_left_out(served: Served, number: int, free: Free) -> Binding:
+    one = served.promises[number]
+    lots = dict.fromkeys(int(lot) for lots in free.lots for lot in lots)
+    return Binding(
+        _fibres(one.furnish),
+        served.wants[number].mg,
+        sum(free.by_line),
+        (one.ref,),
+        tuple(served.stock.lots[lot].ref for lot in lots),
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from orders.calc._cover.conceded import Waiting
 from orders.calc._cover.flow import Clock
+from orders.calc._cover.free import left_over
 from orders.calc._cover.served import Served
 from orders.calc._cover.stock import Ints
 
@@ -29,11 +30,7 @@ def ready_days(served: Served, clock: Clock) -> dict[int, int | None]:
 class _Search:
     def __init__(self, served: Served, clock: Clock) -> None:
         self.served, self.clock = served, clock
-        # Safe extras give way: what is promised is the average need.
-        count = int(served.net.lines.first[len(served.promises)])
-        held = served.drawn.line >= count
-        self.left = served.drawn.left.copy()
-        np.add.at(self.left, served.drawn.lot[held], served.drawn.mg[held])
+        self.left = left_over(served)
         self.days = {
             number: self._later(number)
             for number in range(len(served.promises))

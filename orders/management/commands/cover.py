@@ -125,9 +125,11 @@ class Command(StoreCommand):
     def _print_more(self, cover: Cover) -> None:
         """Answer how many more of the sheet that was named."""
         asked, today = self.asked, cover.today
-        more = wording.how_many_more(cover.extra_good_sheets or 0, asked.name, asked.by, today)
+        soon = asked.is_too_soon
+        sheets = cover.extra_good_sheets or 0
+        more = wording.how_many_more(sheets, asked.name, asked.by, today, is_too_soon=soon)
         self.stdout.write(more)
-        if asked.is_too_soon:
+        if soon:
             self.stdout.write(wording.too_soon(asked.ready_by, today))
 
     def _print(self, shot: Snapshot, cover: Cover, asked: list[Answer], *, whole: bool) -> None:

@@ -29,7 +29,7 @@ def read(snapshot: Snapshot, cover: Cover) -> Read:
     ranked = in_rank_order(snapshot)
     answers = [_answer(cover, one.ref) for one in ranked]
     return Read(
-        tuple(sum(lack.usable_mg for lack in found.short) for found in answers),
+        tuple(sum(row.usable_mg for row in (*found.short, *found.free)) for found in answers),
         sum(_deviation(one, found) or 0 for one, found in zip(ranked, answers, strict=True)),
         sum(
             (
@@ -92,7 +92,9 @@ def _pick_faults(
 
 def _sum_faults(one: Promise, answer: Answer) -> Iterator[str]:
     picked = sum(pick.usable_mg for pick in answer.picks)
-    lacking = sum(lack.usable_mg for lack in answer.short)
+    lacking = sum(row.usable_mg for row in (*answer.short, *answer.free))
+    if answer.free and (answer.picks or not one.all_or_nothing or not answer.short):
+        yield "says what is free though it takes part, or lacks nothing"
     if picked + lacking != one.need_mg or answer.need_mg != one.need_mg:
         yield f"picked {picked} and short {lacking} do not come to {one.need_mg}"
     known = [part.fibres for part in one.furnish]
@@ -110,7 +112,7 @@ def _deviation(one: Promise, answer: Answer) -> int | None:
     """
     net = Network(places=2)
     picked: Counter[str] = Counter()
-    for pick in answer.picks:
+    for pick in (*answer.picks, *answer.free):
         picked[pick.fibre] += pick.usable_mg
     for fibre, mass in picked.items():
         net.arc(START, ("fibre", fibre), mass, net.price())
