@@ -40,14 +40,12 @@ def usual_day(today: date) -> date:
     return today + timedelta(days=USUAL_DAYS)
 
 
-def ask(
-    sheet: Sheet, by: date, today: date, *, with_quoted: bool = False, with_money: bool = False
-) -> Asked:
+def ask(sheet: Sheet, by: date, today: date, *, with_quoted: bool = False) -> Asked:
     """Read the store and the promises, and put the question how many more of a sheet by a day."""
     if by < today:
         raise StudioError("Give today or a day ahead.", field="by", value=by)
     one = Commission(ref=ASKED, sheet=sheet, good_quantity=1, due=by)
-    shot = snapshot.read(today, extra=one, with_quoted=with_quoted, with_money=with_money)
+    shot = snapshot.read(today, extra=one, with_quoted=with_quoted)
     reasons = dict(shot.left_out)
     if ASKED in reasons:
         raise StudioError(reasons[ASKED], field="sheet", value=sheet.name)

@@ -1,14 +1,16 @@
 """What falls short when, and the cheapest purchases that mend it; page and command call the same.
 
-A plan proven cheapest comes out the same every time and is worked out anew. A plan that the time
-limit stopped depends on the machine: it is kept under a key of all it was worked out from, and
-shown from there until something of that changes or somebody asks to look longer.
+A plan proven cheapest at once comes out the same every time and is worked out anew. A plan that
+took long, or that the time limit stopped, depends on the machine: it is kept under a key of all
+it was worked out from, and shown from there until something of that changes or somebody asks to
+look longer.
 """
 
 from __future__ import annotations
 
 import json
 import threading
+import time
 import uuid
 from collections.abc import Callable, Iterable
 from contextlib import suppress
@@ -36,7 +38,7 @@ from studio.errors import StudioError
 from studio.models import Studio
 
 USUAL_WEEKS, FEWEST_WEEKS, MOST_WEEKS = 13, 4, 26
-PAGE_SECONDS, LOOK_SECONDS = 1.0, 30.0
+PAGE_SECONDS, LOOK_SECONDS, QUICK_SECONDS = 1.0, 30.0, 0.3
 # A search whose server was stopped never says that it ended.
 LEFT_BEHIND = timedelta(seconds=4 * LOOK_SECONDS)
 KEPT_FOR = timedelta(days=60)
@@ -117,15 +119,18 @@ def find(
 ) -> Found:
     """Return the kept plan, or one worked out now; what is not proven cheapest is kept.
 
-    With ``anew`` it is looked for again though one is kept, and the better of both is kept.
+    So is a plan that took long to prove: a slower moment might not prove it again. With
+    ``anew`` it is looked for again though one is kept, and the better of both is kept.
     """
     shot = read(today, weeks)
     key = key_of(shot)
     row = StoredPlan.objects.filter(key=key).first()
     if row is not None and row.answer is not None and not anew:
         return Found(key, shot, from_plain(row.answer), row.found_at, search_of(row))
+    started = time.monotonic()
     plan = buying.plan(shot, time_limit_s=time_limit_s, progress=progress)
-    if plan.is_proven and row is None:
+    is_quick = time.monotonic() - started < QUICK_SECONDS
+    if plan.is_proven and is_quick and row is None:
         return Found(key, shot, plan)
     kept = keep(key, plan)
     return Found(key, shot, from_plain(kept.answer), kept.found_at, search_of(kept))

@@ -50,31 +50,19 @@ def cover(
     with_quoted: bool = False,
     extra: Commission | None = None,
     extra_only_lots: Iterable[str] | None = None,
-    with_money: bool = False,
 ) -> Cover:
     """Answer whether the store covers the promises; ``extra`` counts one more as if agreed.
 
-    ``extra_only_lots`` are lots chosen for it that are not kept yet. What the lots cost is read
-    only ``with_money``: it decides which lots are set aside, so who costs them has to ask so.
+    ``extra_only_lots`` are lots chosen for it that are not kept yet.
     """
     return allocate(
-        snapshot.read(
-            today,
-            with_quoted=with_quoted,
-            extra=extra,
-            extra_only_lots=extra_only_lots,
-            with_money=with_money,
-        )
+        snapshot.read(today, with_quoted=with_quoted, extra=extra, extra_only_lots=extra_only_lots)
     )
 
 
 def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]:
-    """Answer for one commission, counted among the promises even while it is only asked for.
-
-    It is asked by who reckons a cost, so that what the lots cost decides which are set aside, as
-    on the page of the commission.
-    """
-    standing = standing_of(commission, today, with_money=True)
+    """Answer for one commission, counted among the promises even while it is only asked for."""
+    standing = standing_of(commission, today)
     return standing.cover, standing.answer
 
 

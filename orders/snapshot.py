@@ -39,13 +39,14 @@ def read(
     with_sourcing: bool = False,
     weeks: int = WEEKS,
 ) -> Snapshot:
-    """Read lots and promises as they stand; without money, no price is even read.
+    """Read lots and promises as they stand.
 
     ``extra`` is counted though it is not agreed yet, and in place of what is kept of it: a form
     asks with what was typed, not with what was there before. ``extra_only_lots`` are the lots
     chosen for it in the form, by reference and none for any lot; None means those that are kept.
-    ``with_sourcing`` adds what can be bought over so many weeks; a plan of what to buy needs its
-    prices as well.
+    ``with_sourcing`` adds what can be bought over so many weeks, with its prices only if
+    ``with_money``; a plan of what to buy needs them. What lots cost is always read: it decides
+    which are set aside, and everybody has to be told the same lots.
     """
     studio = Studio.current()
     fibres = {fibre.pk: fibre for fibre in Fibre.objects.all()}
@@ -64,10 +65,7 @@ def read(
         today=today,
         currency=studio.currency,
         aims=studio.aims,
-        lots=(
-            *_lots(fibres, with_money=with_money),
-            *_on_their_way(fibres, today, with_money=with_money),
-        ),
+        lots=(*_lots(fibres), *_on_their_way(fibres, today)),
         commissions=tuple(promised),
         left_out=tuple(left_out),
         yields={fibre.name: fibre.preparation_yield for fibre in fibres.values()},
@@ -153,21 +151,22 @@ def _only_lots(commissions: Iterable[Commission]) -> dict[int | None, frozenset[
     return {commission: frozenset(refs) for commission, refs in found.items()}
 
 
-def _lots(fibres: dict[int, Fibre], *, with_money: bool) -> Iterable[PlanLot]:
-    money = ("paid_minor", "received_oven_dry_mg") if with_money else ()
+def _lots(fibres: dict[int, Fibre]) -> Iterable[PlanLot]:
     rows = (
         Lot.objects.filter(oven_dry_mg__gt=0)
         .order_by("pk")
         .values_list(
             "ref", "fibre_id", "oven_dry_mg", "moisture", "preparation_yield", "received_on",
-            "keep_until", "moisture_known", "band", *money,
+            "keep_until", "moisture_known", "band", "paid_minor", "received_oven_dry_mg",
         )
     )  # fmt: skip
     usual = {
         pk: (fibre.name, fibre.preparation_yield, frozenset(fibre.marks))
         for pk, fibre in fibres.items()
     }
-    for ref, pk, oven_dry, moisture, own_yield, received_on, until, known, band, *paid in rows:
+    for (
+        ref, pk, oven_dry, moisture, own_yield, received_on, until, known, band, paid, received
+    ) in rows:  # fmt: skip
         name, share, marks = usual[pk]
         yielded = _ratio(share if own_yield is None else own_yield)
         yield PlanLot(
@@ -178,18 +177,18 @@ def _lots(fibres: dict[int, Fibre], *, with_money: bool) -> Iterable[PlanLot]:
             as_is_mg=_over(oven_dry, _ratio(1 - moisture)),
             usable_from=received_on,
             until=until,
-            cost_minor_per_kg=_cost_of_usable(*paid, yielded) if paid else 0,
+            cost_minor_per_kg=_cost_of_usable(paid, received, yielded),
             marks=marks,
             spread=_spread(moisture, known, band),
         )
 
 
-def _on_their_way(fibres: dict[int, Fibre], today: date, *, with_money: bool) -> Iterable[PlanLot]:
+def _on_their_way(fibres: dict[int, Fibre], today: date) -> Iterable[PlanLot]:
     """Return what is ordered as lots that can be used from the day they are expected.
 
     What should have come by now is looked for tomorrow.
     """
-    for packs in packs_to_come(with_money=with_money):
+    for packs in packs_to_come():
         fibre = fibres[packs.fibre_id]
         yielded = _ratio(fibre.preparation_yield)
         yield PlanLot(

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from threading import Event, Thread
 from typing import Any
 
 from django.conf import settings
@@ -19,8 +24,17 @@ NOT_SET_UP = (
 )
 
 
+# What a shell reports where a program ends because nobody reads its output any more.
+NOBODY_READS = 141
+# Nothing is told about what takes less than this.
+PATIENCE_S = 1.0
+
+
 class HouseCommand(BaseCommand):
-    """A command whose options are refused in one line, without the list of all of them."""
+    """A command whose options are refused in one line, without the list of all of them.
+
+    Where nobody reads its output to the end, as before “| head”, it ends without a word.
+    """
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         """Let the parser raise, so that the line is worded in one place."""
@@ -29,6 +43,19 @@ class HouseCommand(BaseCommand):
         return parser
 
     def run_from_argv(self, argv: list[str]) -> None:
+        """Run the command, and see that all it printed is read or given up."""
+        try:
+            try:
+                self._run(argv)
+            finally:
+                # What is still held back would break only while Python closes down.
+                sys.stdout.flush()
+        except BrokenPipeError:
+            if not _give_up_broken():
+                raise
+            sys.exit(NOBODY_READS)
+
+    def _run(self, argv: list[str]) -> None:
         """Run the command; a fault of the options ends like any other fault."""
         try:
             super().run_from_argv(argv)
@@ -63,6 +90,82 @@ class StoreCommand(HouseCommand):
             return super().execute(*args, **options)
         except (OperationalError, ProgrammingError) as fault:
             raise CommandError(_why(fault)) from None
+
+
+class ProgressLine:
+    """One line on a terminal, written anew, for what takes longer than a second."""
+
+    def __init__(self, out: Any) -> None:
+        self.out = out
+        self.is_seen = out.isatty()
+        self.is_shown = False
+        self._began = time.monotonic()
+
+    def __enter__(self) -> ProgressLine:
+        """Start with nothing shown."""
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        """Leave no line behind, whatever happened."""
+        self.clear()
+
+    @property
+    def seconds(self) -> float:
+        """Time since it was made."""
+        return time.monotonic() - self._began
+
+    def show(self, words: str, *, seconds: float | None = None) -> None:
+        """Say how far it is; seconds are those since the work began, if not its own."""
+        if self.is_seen and (self.seconds if seconds is None else seconds) >= PATIENCE_S:
+            self.is_shown = True
+            self._write(f"\r{words}")
+
+    def clear(self) -> None:
+        """Take the line away."""
+        if self.is_shown:
+            self.is_shown = False
+            self._write("\r\033[K")
+
+    def _write(self, text: str) -> None:
+        self.out.write(text, style_func=str, ending="")
+        self.out.flush()
+
+
+@contextmanager
+def waiting(out: Any, words: str = "Working it out") -> Iterator[None]:
+    """Show on a terminal how long a piece of work takes that says nothing itself."""
+    with ProgressLine(out) as line:
+        if not line.is_seen:
+            yield
+            return
+        ended = Event()
+        # A daemon, so that it never keeps a command alive that somebody breaks off.
+        teller = Thread(target=_tell, args=(line, words, ended), daemon=True)
+        teller.start()
+        try:
+            yield
+        finally:
+            ended.set()
+            teller.join()
+
+
+def _tell(line: ProgressLine, words: str, ended: Event) -> None:
+    while not ended.wait(PATIENCE_S):
+        line.show(f"{words}, {line.seconds:.0f} s")
+
+
+def _give_up_broken() -> bool:
+    """Turn what nobody reads to nowhere, so that closing down cannot break on it again."""
+    is_broken = False
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except BrokenPipeError:
+            is_broken = True
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
+    return is_broken
 
 
 def _why(fault: Exception) -> str:

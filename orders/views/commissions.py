@@ -237,10 +237,8 @@ class CommissionEdit(PanelRowPage):
     def _panel(self, commission: Commission, only_lots: list[str] | None = None) -> Panel:
         typed = copy.copy(commission)
         typed.ref = typed.ref or NOT_ENTERED
-        before = services.cover(today(), with_money=self.sees_money)
-        cover = services.cover(
-            today(), extra=typed, extra_only_lots=only_lots, with_money=self.sees_money
-        )
+        before = services.cover(today())
+        cover = services.cover(today(), extra=typed, extra_only_lots=only_lots)
         answer = cover.of(typed.ref)
         if answer is None:
             reason = dict(cover.left_out).get(typed.ref, "")

@@ -75,9 +75,10 @@ def test_a_season_may_wrap_the_end_of_the_year():
     assert bought(answer) == [("12-23", "O", 1)]
 
 
-def test_a_season_that_never_opens_within_the_horizon_is_no_offer():
-    answer = planned([source(season=["08-01", "08-31"])], [offer()], [wish(9, 1)])
-    assert stands(answer) == ("no offer known", "03-09", None, None)
+def test_a_season_that_opens_after_the_horizon_comes_too_late_and_says_when():
+    # By hand: the first order is taken on 1 August and comes 3 days later.
+    answer = planned([source(season=["08-01", "08-31"], lead_days=3)], [offer()], [wish(9, 1)])
+    assert stands(answer) == ("too late", "03-09", None, "08-04")
     assert bought(answer) == []
 
 

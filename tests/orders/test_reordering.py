@@ -116,6 +116,13 @@ def test_a_plan_proven_cheapest_is_worked_out_anew_and_not_kept(planner):
     assert not StoredPlan.objects.exists()
 
 
+def test_a_plan_that_took_long_to_prove_is_kept_too(planner, monkeypatch):
+    monkeypatch.setattr(reordering, "QUICK_SECONDS", 0)
+    assert reordering.find(day()).found_at is not None
+    planner.answers = [reorder(gap=LOOSE)]
+    assert reordering.find(day()).plan == reorder(order())
+
+
 def test_a_plan_that_the_limit_stopped_is_kept_and_shown_from_there(planner):
     planner.answers = [reorder(order(), gap=LOOSE), reorder()]
     first, second = reordering.find(day()), reordering.find(day())

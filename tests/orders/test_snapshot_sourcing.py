@@ -13,7 +13,18 @@ from django.test.utils import CaptureQueriesContext
 from fibres.models import Offer, OfferBreak, Purchase, PurchaseLine
 from orders import snapshot, sourcing
 from orders.calc import plan
-from tests.builders import KG, day, make_fibre, make_lot, make_source, make_studio
+from orders.calc.cover import allocate
+from tests.builders import (
+    KG,
+    day,
+    make_commission,
+    make_fibre,
+    make_furnish,
+    make_lot,
+    make_sheet,
+    make_source,
+    make_studio,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -190,23 +201,31 @@ def test_the_minimum_is_in_usable_fibre_and_none_is_kept_of_what_is_closed():
 # --- money, queries, JSON
 
 
-def test_without_money_no_price_is_read_and_every_day_is():
-    make_lot(paid_minor=12_345)
+def test_without_money_no_price_of_an_offer_is_read_and_every_day_is():
     source = make_source(lead_days=9, freight_minor=1950, free_freight_from_minor=20000)
     make_offer(source=source, breaks=[(4, 575)])
-    make_ordered(make_fibre(), expected_on=TODAY, freight_minor=800)
     with CaptureQueriesContext(connection) as asked:
         found = read(with_money=False)
     columns = " ".join(query["sql"] for query in asked)
-    for money in ("paid_minor", "freight_minor", "order_minimum_minor", "minor_per_kg",
-                  "goods_minor", "free_freight"):  # fmt: skip
-        assert f'"{money}' not in columns
-    assert {lot.cost_minor_per_kg for lot in found.lots} == {0}
+    offered = columns.replace('"fibres_purchase"."freight_minor"', "")
+    for money in ("freight_minor", "order_minimum_minor", "minor_per_kg", "free_freight"):
+        assert f'"{money}' not in offered
     assert [offer.breaks for offer in found.sourcing.offers] == [((1, 0),)]
     (terms,) = found.sourcing.sources
     assert terms.lead_days == 9
     assert [minor for _, minor in terms.freight] == [0]
     assert (terms.order_minimum_minor, terms.free_freight_from_minor) == (0, None)
+
+
+def test_who_sees_no_prices_is_told_the_same_lots_to_weigh_out():
+    fibre = make_fibre()
+    dear, cheap = make_lot(fibre, paid_minor=90_000), make_lot(fibre, paid_minor=100)
+    make_commission(make_sheet(make_furnish({fibre: "1"})), good_quantity=10)
+    told = [
+        [pick.lot for pick in allocate(read(with_money=money)).commissions[0].picks]
+        for money in (True, False)
+    ]
+    assert told == [[cheap.ref], [cheap.ref]] != [[dear.ref], [dear.ref]]
 
 
 @pytest.mark.parametrize("rows", [1, 20])

@@ -7,7 +7,6 @@ makes a source or a fibre, and writes nothing where any row has a fault.
 from __future__ import annotations
 
 import json
-import time
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +15,12 @@ from django.core.management.base import CommandError, CommandParser
 from fibres.calc.offerwords import PER_WORDS
 from fibres.offerfiles import MOST_BYTES, read_file
 from fibres.offerimport import Change, OfferFaultsError, TakenIn, take_in
-from studio.commands import StoreCommand
+from studio.commands import ProgressLine, StoreCommand
 from studio.errors import StudioError
 from studio.models import Studio
 from studio.money import show_money
 from studio.units import System, show_mass
 
-PATIENCE_S = 1.0
 DEEDS = {"entered": "enter", "replaced": "replace", "unchanged": "leave as it is:"}
 
 
@@ -96,28 +94,3 @@ def change_in_words(change: Change, currency: str, system: System) -> str:
         f"  Row {change.row.number}: {DEEDS[change.deed]} {offer}, {pack} at {price} a kilogram "
         f"{PER_WORDS[offer.price_per]}"
     )
-
-
-class ProgressLine:
-    """One line on a terminal, written anew, for what takes longer than a second."""
-
-    def __init__(self, out: Any) -> None:
-        self.out = out
-        self.began = time.monotonic()
-        self.is_shown = False
-
-    def show(self, done: int, total: int) -> None:
-        """Say how many rows have been looked at."""
-        if time.monotonic() - self.began < PATIENCE_S or not self.out.isatty():
-            return
-        self.is_shown = True
-        self._write(f"\r{done} of {total} rows looked over")
-
-    def clear(self) -> None:
-        """Take the line away."""
-        if self.is_shown:
-            self._write("\r\033[K")
-
-    def _write(self, text: str) -> None:
-        self.out.write(text, style_func=str, ending="")
-        self.out.flush()

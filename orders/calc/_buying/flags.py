@@ -64,7 +64,9 @@ def _state(outlook: Outlook, market: Market) -> tuple[str, int | None, int | Non
         return NOTHING_TO_DO, None, None
     earliest = market.earliest(fibre)
     if earliest is None:
-        return NO_OFFER, None, None
+        # Out of season within the horizon: the next crop is an answer too, if a late one.
+        next_crop = market.further.earliest(fibre)
+        return (NO_OFFER if next_crop is None else TOO_LATE), None, next_crop
     promised = next((need.day for need in needs if need.promised_mg), None)
     if promised is not None and promised < earliest:
         return TOO_LATE, None, earliest

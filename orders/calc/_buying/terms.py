@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
+from functools import cached_property
 
 from orders.calc.planrows import PackOffer, Snapshot, SourceTerms
 
 MG_PER_KG = 10**6
+# So far ahead every season opens at least once.
+DAYS_OF_A_SEASON_AHEAD = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +121,7 @@ class Market:
 
     def __init__(self, snapshot: Snapshot) -> None:
         sourcing = snapshot.sourcing
+        self.snapshot = snapshot
         self.today = snapshot.today
         wanted = sourcing.horizon_days if sourcing else 0
         # No day after the last one of the calendar.
@@ -149,6 +153,15 @@ class Market:
         return min(
             (offer.days[0] + offer.lead for offer in self.by_fibre.get(fibre, ())), default=None
         )
+
+    @cached_property
+    def further(self) -> Market:
+        """The same offers, looked at over the next season too."""
+        sourcing = self.snapshot.sourcing
+        if sourcing is None or sourcing.horizon_days >= DAYS_OF_A_SEASON_AHEAD:
+            return self
+        ahead = replace(sourcing, horizon_days=DAYS_OF_A_SEASON_AHEAD)
+        return Market(replace(self.snapshot, sourcing=ahead))
 
     def order_by(self, fibre: str, day: int) -> int | None:
         """Return the last day on which an order still arrives by a day."""

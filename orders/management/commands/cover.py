@@ -89,7 +89,6 @@ class Command(StoreCommand):
                 _day(options["by"]) if options["by"] else asking.usual_day(today),
                 today,
                 with_quoted=options["with_quoted"],
-                with_money=True,
             )
             return self.asked.snapshot
         extra = None

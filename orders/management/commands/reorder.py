@@ -11,8 +11,10 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentTypeError
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.core.management.base import CommandParser
@@ -24,7 +26,7 @@ from orders.calc import buying
 from orders.calc.bought import Flag, OrderToPlace, Reorder
 from orders.calc.plan import Snapshot
 from orders.wording import day
-from studio.commands import StoreCommand
+from studio.commands import ProgressLine, StoreCommand
 from studio.errors import StudioError
 from studio.models import Studio
 from studio.money import show_money
@@ -34,7 +36,6 @@ MOST_WEEKS = 104
 MOST_SECONDS = 3600
 USUAL_SECONDS = 60.0
 DAYS_A_WEEK = 7
-SILENT_SECONDS = 1.0
 
 
 class Command(StoreCommand):
@@ -67,10 +68,8 @@ class Command(StoreCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Read, plan, print."""
-        progress = ProgressLine(self.stderr)
-        with planfile.refusals_told(options["snapshot"]):
-            shot, plan = self._plan(options, progress)
-        progress.clear()
+        with planfile.refusals_told(options["snapshot"]), ProgressLine(self.stderr) as line:
+            shot, plan = self._plan(options, partial(_tell, line))
         self.currency = shot.currency
         self.system = "metric" if options["snapshot"] else Studio.current().units
         if options["json"]:
@@ -80,7 +79,9 @@ class Command(StoreCommand):
         if options["strict"] and any(wording.is_overdue(flag) for flag in plan.flags):
             sys.exit(2)
 
-    def _plan(self, options: dict[str, Any], progress: ProgressLine) -> tuple[Snapshot, Reorder]:
+    def _plan(
+        self, options: dict[str, Any], progress: Callable[[float, float, float], None]
+    ) -> tuple[Snapshot, Reorder]:
         limit, weeks = options["time_limit"], options["weeks"]
         if options["snapshot"]:
             shot = _with_weeks(planfile.read_plan(options["snapshot"]), weeks)
@@ -136,25 +137,11 @@ class Command(StoreCommand):
         self.stdout.write(f"  {words:<52} {show_money(minor, self.currency):>12}")
 
 
-class ProgressLine:
-    """One line on the terminal that says how far the search is, once it takes over a second."""
-
-    def __init__(self, stream: Any) -> None:
-        self.stream = stream
-        self.is_shown = False
-
-    def __call__(self, seconds: float, best: float, bound: float) -> None:
-        """Show seconds and how far the best plan may be from the cheapest."""
-        if seconds < SILENT_SECONDS or not self.stream.isatty():
-            return
-        self.is_shown = True
-        gap = f", at most {(best - bound) / best:.1%} to gain" if best and bound else ""
-        self.stream.write(f"\rLooking for a cheaper plan, {seconds:.0f} s{gap} ", ending="")
-
-    def clear(self) -> None:
-        """Take the line away."""
-        if self.is_shown:
-            self.stream.write("\r" + " " * 70 + "\r", ending="")
+def _tell(line: ProgressLine, seconds: float, best: float, bound: float) -> None:
+    """Show seconds and how far the best plan may be from the cheapest."""
+    gap = f", at most {(best - bound) / best:.1%} to gain" if best and bound else ""
+    # The space at its end covers a digit of the line before.
+    line.show(f"Looking for a cheaper plan, {seconds:.0f} s{gap} ", seconds=seconds)
 
 
 def _with_weeks(shot: Snapshot, weeks: int | None) -> Snapshot:
