@@ -90,6 +90,12 @@ class Come(NamedTuple):
     lot: str | None
     lot_source: int | None
     lot_fibre: int | None
+    lot_as_is_mg: int | None
+
+    @property
+    def counts(self) -> bool:
+        """Whether there is a receipt that stands: of one that was taken back no mass is left."""
+        return self.arrival is not None and self.lot_as_is_mg != 0
 
     @property
     def line_name(self) -> str:
@@ -209,7 +215,7 @@ def read_arrivals(using: str = "default") -> Iterator[Come]:
             "purchase_id", "purchase__ref", "purchase__state", "purchase__source_id", "pk",
             "fibre_id", "packs", "packs_received", "goods_minor", "arrivals__pk",
             "arrivals__packs", "arrivals__goods_minor", "arrivals__lot__ref",
-            "arrivals__lot__source_id", "arrivals__lot__fibre_id",
+            "arrivals__lot__source_id", "arrivals__lot__fibre_id", "arrivals__lot__as_is_mg",
         )
     )  # fmt: skip
     return map(Come._make, rows.iterator(chunk_size=ROWS_AT_A_TIME))
@@ -219,10 +225,13 @@ def audit_purchase(rows: list[Come], found: Audit) -> None:
     """Hold the receipts of one purchase against its lines, and its state against both."""
     lines = [list(group) for _, group in groupby(rows, key=lambda row: row.line_id)]
     for line in lines:
-        come = [row for row in line if row.arrival is not None]
+        come = [row for row in line if row.counts]
         found.arrivals += len(come)
         found.faults += [
-            Fault(row.arrival_name, fault) for row in come for fault in arrival_faults(row)
+            Fault(row.arrival_name, fault)
+            for row in line
+            if row.arrival is not None
+            for fault in arrival_faults(row)
         ]
         found.faults += [Fault(line[0].line_name, fault) for fault in _line_faults(line[0], come)]
     state = rows[0].state

@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 
-from fibres import ledger
+from fibres import ledger, takeback
 from fibres.calc import moisture as wet
 from fibres.models import Lot, Movement
 from fibres.wording import mass_words
@@ -44,11 +44,14 @@ def correct(
             field="movement",
             value=movement.pk,
         )
+    never_came = movement.kind == Movement.Kind.RECEIVED and not as_is_mg
+    arrival = takeback.held_arrival(movement.lot_id) if never_came else None
     lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
     movement.lot = lot
+    packs = f", {takeback.in_words(arrival)}" if arrival else ""
     entry = enter(
         "correct",
-        f"Corrected {movement.get_kind_display().lower()} of {lot.ref}: {why}",
+        f"Corrected {movement.get_kind_display().lower()} of {lot.ref}{packs}: {why}",
         page=lot.get_absolute_url(),
         key=key,
         by=by,
@@ -77,11 +80,11 @@ def correct(
         steps.reverse()
     if movement.kind == Movement.Kind.RECEIVED:
         _correct_receipt(lot, as_is_mg, right - movement.oven_dry_mg)
-        if not as_is_mg:
+        if never_came:
             tests = _take_back_tests(lot, happened_on=happened_on, why=why, entry=entry)
             steps = [*tests, *steps]
     try:
-        return [step() for step in steps]
+        written = [step() for step in steps]
     except NotEnoughError as lack:
         raise NotEnoughError(
             f"Lot {lot.ref} would hold less than nothing: more has gone out of it since. Correct "
@@ -89,6 +92,9 @@ def correct(
             field="mass",
             value=as_is_mg,
         ) from lack
+    if arrival is not None:
+        takeback.give_back(arrival)
+    return written
 
 
 def _right_oven_dry(movement: Movement, as_is_mg: int) -> int:

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 
+from fibres.calc.offerwords import READ_AS_PER
 from fibres.models import Fibre, Offer, Source
 from fibres.offerfiles import REQUIRED, Cells
 from studio import money
@@ -24,12 +25,6 @@ LONGEST_FORM = 60
 MOST_BREAKS = 20
 MOST_PACKS = 100_000
 NEAR = 3
-PER_WORDS = {
-    "as-is": Offer.PricePer.AS_IS, "as is": Offer.PricePer.AS_IS,
-    "as sold": Offer.PricePer.AS_IS, "as weighed": Offer.PricePer.AS_IS,
-    "air-dry": Offer.PricePer.AIR_DRY, "air dry": Offer.PricePer.AIR_DRY,
-    "oven-dry": Offer.PricePer.OVEN_DRY, "oven dry": Offer.PricePer.OVEN_DRY,
-}  # fmt: skip
 EXAMPLES = {
     "source": "the name of a supplier",
     "fibre": "the name of a fibre",
@@ -213,9 +208,9 @@ def _price(text: str, currency: str) -> int:
 
 def _price_per(text: str) -> str:
     word = text.casefold().removeprefix("kg ").removeprefix("per ").removesuffix(" kg")
-    if word not in PER_WORDS:
+    if word not in READ_AS_PER:
         raise ReadingError(f"“{text[:40]}” is none of: as-is, air-dry, oven-dry.")
-    return PER_WORDS[word]
+    return READ_AS_PER[word]
 
 
 def _currency(text: str, currency: str) -> str:

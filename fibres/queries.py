@@ -210,9 +210,10 @@ def purchases_for(user: Any) -> QuerySet[Purchase]:
 
 
 def arrivals_for(user: Any, purchase: Purchase) -> QuerySet[Arrival]:
-    """Return what came of a purchase, each with its lot, without prices for some."""
+    """Return what came of a purchase and stands, each with its lot, without prices for some."""
     arrivals = (
-        Arrival.objects.filter(line__purchase=purchase)
+        Arrival.objects.standing()
+        .filter(line__purchase=purchase)
         .select_related("lot__fibre", "line")
         .order_by("pk")
     )

@@ -144,6 +144,21 @@ def act(flag: Flag, today: date) -> str:
     return ""
 
 
+def as_planned(flag: Flag, orders: Sequence[OrderToPlace], today: date) -> str:
+    """Say from whom and when a plan orders it, where that is not the day the flag names.
+
+    The flag names the last day of the quickest source; a plan may take a cheaper one, sooner.
+    """
+    own = [order for order in orders if any(line.fibre == flag.fibre for line in order.lines)]
+    if not own:
+        return ""
+    first = min(own, key=lambda order: order.order_on)
+    if first.order_on == (flag.order_by or today):
+        return ""
+    leaves = by_day(first.order_on, today)
+    return f"The plan below orders it {'first ' if own[1:] else ''}from {first.source} {leaves}."
+
+
 def urge(asking: Sequence[Flag], today: date) -> str:
     """Say what to order first, where that still helps; for the head of the first page."""
     helped = [flag for flag in asking if flag.state in (ORDER_NOW, ORDER_BY) and not flag.earliest]

@@ -51,8 +51,7 @@ class HouseCommand(BaseCommand):
                 # What is still held back would break only while Python closes down.
                 sys.stdout.flush()
         except BrokenPipeError:
-            if not _give_up_broken():
-                raise
+            _give_up_unread()
             sys.exit(NOBODY_READS)
 
     def _run(self, argv: list[str]) -> None:
@@ -154,18 +153,15 @@ def _tell(line: ProgressLine, words: str, ended: Event) -> None:
         line.show(f"{words}, {line.seconds:.0f} s")
 
 
-def _give_up_broken() -> bool:
-    """Turn what nobody reads to nowhere, so that closing down cannot break on it again."""
-    is_broken = False
+def _give_up_unread() -> None:
+    """Turn what is still held back to nowhere, so that closing down cannot break on it again."""
     for stream in (sys.stdout, sys.stderr):
         try:
             stream.flush()
         except BrokenPipeError:
-            is_broken = True
             nowhere = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nowhere, stream.fileno())
             os.close(nowhere)
-    return is_broken
 
 
 def _why(fault: Exception) -> str:

@@ -6,15 +6,23 @@ for a usable kilogram in the store, and the least before freight, for who fetche
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
 from fibres.calc import _checks as check
 from fibres.calc import moisture as wet
-from fibres.calc._steps import price_steps
-from fibres.calc.offers import Offering, freight_of, goods_minor, pack_breaks, packs_for
+from fibres.calc.offers import (
+    Offering,
+    Terms,
+    freight_of,
+    goods_minor,
+    pack_breaks,
+    packs_for,
+)
 from fibres.calc.pricing import MG_PER_KG
+from fibres.calc.steps import Step, price_steps
 from studio.errors import RangeError
 
 # Why more packs are taken than the need alone asks for.
@@ -64,12 +72,41 @@ def order_day(
     datetime.date(2028, 2, 1)
     """
     found = max(today, valid_from or today)
-    if season is not None and not _in_season(found, season):
+    if season is not None and not in_season(found, season):
         found = _next_start(found, season[0])
     return found if valid_to is None or found <= valid_to else None
 
 
-def _in_season(day: date, season: tuple[str, str]) -> bool:
+def in_season(day: date, season: tuple[str, str]) -> bool:
+    """Tell whether a source takes orders on a day.
+
+    Parameters
+    ----------
+    day : date
+        Any day.
+    season : (str, str)
+        First and last day of the year on which orders are taken, as month-day, both included.
+
+    Returns
+    -------
+    bool
+        True also beyond the turn of the year where the season runs over it.
+
+    Raises
+    ------
+    StudioError
+        Never; month-days are checked where they are read.
+
+    Notes
+    -----
+    Source: definition.
+
+    Examples
+    --------
+    >>> winter = ("11-01", "02-28")
+    >>> in_season(date(2027, 1, 5), winter), in_season(date(2027, 3, 1), winter)
+    (True, False)
+    """
     first, last = season
     now = f"{day:%m-%d}"
     return first <= now <= last if first <= last else now >= first or now <= last
@@ -171,7 +208,8 @@ def bill(need_oven_dry_mg: int, offer: Offering, *, today: date) -> Bill | None:
     """
     needed = packs_for(need_oven_dry_mg, offer)
     terms = offer.terms
-    chosen = _cheapest(needed, offer)
+    steps = price_steps(pack_breaks(offer), incremental=offer.is_incremental)
+    chosen = cheapest_order(needed, steps, terms)
     if chosen is None:
         return None
     freight, packs = chosen[0] - goods_minor(chosen[1], offer), chosen[1]
@@ -197,14 +235,46 @@ def bill(need_oven_dry_mg: int, offer: Offering, *, today: date) -> Bill | None:
     )
 
 
-def _cheapest(needed: int, offer: Offering) -> tuple[int, int] | None:
-    """Return cash and packs of the cheapest order of at least the packs needed."""
-    terms = offer.terms
+def cheapest_order(needed: int, steps: Iterable[Step], terms: Terms) -> tuple[int, int] | None:
+    """Return cash and packs of the cheapest order of at least the packs needed.
+
+    Parameters
+    ----------
+    needed : int [packs]
+        What the need alone asks for.
+    steps : iterable of Step
+        What packs cost.
+    terms : Terms
+        Least order and freight of the source.
+
+    Returns
+    -------
+    (int [minor], int [packs]) or None
+        Goods and freight, and how many packs; None where no number of packs comes to the least
+        order.
+
+    Raises
+    ------
+    StudioError
+        Never.
+
+    Notes
+    -----
+    Goods rise within a step of prices, so that the cheapest order is the first of a step that
+    the need, the least order or free freight allows; of two that cost the same, the smaller.
+    Source: definition.
+
+    Examples
+    --------
+    >>> steps = price_steps(((1, 1000),), incremental=False)
+    >>> cheapest_order(2, steps, Terms(freight_minor=1400, free_freight_from_minor=3000))
+    (3000, 3)
+    """
     amounts = {terms.order_minimum_minor}
     if terms.free_freight_from_minor is not None:
         amounts.add(max(terms.free_freight_from_minor, terms.order_minimum_minor))
     found = []
-    for step in price_steps(pack_breaks(offer), incremental=offer.is_incremental):
+    for step in steps:
         for amount in amounts:
             packs = step.reaching(needed, amount)
             if packs is not None:

@@ -14,8 +14,8 @@ from typing import Literal
 
 from fibres.calc import _checks as check
 from fibres.calc import moisture as wet
-from fibres.calc._steps import price_steps
 from fibres.calc.pricing import BASES, MG_PER_KG, PriceBasis
+from fibres.calc.steps import price_steps
 from studio.errors import RangeError
 
 BreaksAre = Literal["all units", "incremental"]
@@ -293,7 +293,7 @@ def goods_minor(packs: int, offer: Offering) -> int:
     return next(
         step.goods(packs)
         for step in price_steps(pack_breaks(offer), incremental=offer.is_incremental)
-        if step.last is None or packs <= step.last
+        if step.most is None or packs <= step.most
     )
 
 

@@ -13,7 +13,13 @@ from studio.money import show_money
 from studio.units import System, show_mass, show_number, show_share
 from studio.working import Line
 
+# What a price is for a kilogram of: how it is worded, and how it may be written in a list.
 PER_WORDS = {"as-is": "as sold", "air-dry": "air-dry, 90 % fibre", "oven-dry": "oven-dry"}
+READ_AS_PER = {
+    "as-is": "as-is", "as is": "as-is", "as sold": "as-is", "as weighed": "as-is",
+    "air-dry": "air-dry", "air dry": "air-dry",
+    "oven-dry": "oven-dry", "oven dry": "oven-dry",
+}  # fmt: skip
 
 
 def packs_in_words(packs: int) -> str:

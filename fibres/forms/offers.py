@@ -30,11 +30,6 @@ MEANWHILE = (
 )
 
 
-def open_suppliers() -> Any:
-    """Return the sources that fibre is bought from."""
-    return Source.objects.filter(kind=Source.Kind.SUPPLIER, closed_on=None)
-
-
 class OfferForm(HouseModelForm):
     """What a source asks for one fibre, by the supply pack."""
 

@@ -94,6 +94,8 @@ def terms_in_words(offer: Offer, system: System, currency: str) -> str:
     ]
     if offer.least_packs > 1:
         said.append(f"{offer.least_packs} packs or more")
+    if offer.is_closed:
+        said.append("the offer is closed: leave these packs as planned, or clear them")
     return f"{'; '.join(said)}."
 
 

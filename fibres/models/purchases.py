@@ -10,9 +10,10 @@ from django.db.models import F, Q
 from django.urls import reverse
 
 from fibres.calc import moisture as wet
+from fibres.calc.parting import part_by_mass
 from fibres.models.fibres import Fibre
 from fibres.models.lots import Lot
-from fibres.models.sources import Offer, Source
+from fibres.models.sources import PACK_LIMITS, Offer, Source
 from studio.models import Entry, ShareField, WholeField
 
 
@@ -76,6 +77,12 @@ class Purchase(models.Model):
         """Whether something of it is still to come."""
         return self.state in self.ON_ITS_WAY
 
+    def freight_by_line(self) -> dict[int, int]:
+        """Return the share of the freight that each line bears, by its mass as ordered."""
+        masses = {line.pk: line.oven_dry_mg for line in self.lines.all()}
+        shares = part_by_mass(self.freight_minor, list(masses.values()))
+        return dict(zip(masses, shares, strict=True))
+
     @property
     def to_come_mg(self) -> int | None:
         """Oven-dry fibre that is to come of it, as agreed; None where nothing is on its way."""
@@ -94,7 +101,7 @@ class PurchaseLine(models.Model):
     )
     form = models.CharField("form it comes in", max_length=60, blank=True)
     packs = models.PositiveIntegerField(validators=[MinValueValidator(1)])
-    pack_mg = WholeField("supply pack, as sold", validators=[MinValueValidator(1)])
+    pack_mg = WholeField("supply pack, as sold", validators=PACK_LIMITS)
     moisture = ShareField("moisture agreed")
     price_per = models.CharField(
         "price is for a",
@@ -149,8 +156,19 @@ class PurchaseLine(models.Model):
         return wet.oven_dry_mg(self.packs_to_come * self.pack_mg, self.moisture)
 
 
+class ArrivalQuerySet(models.QuerySet):
+    """Receipts of what was ordered."""
+
+    def standing(self) -> ArrivalQuerySet:
+        """Return those that were not taken back: of a lot that never came no mass is left."""
+        return self.filter(lot__as_is_mg__gt=0)
+
+
 class Arrival(models.Model):
-    """Packs of one line that came together, and the lot they became."""
+    """Packs of one line that came together, and the lot they became.
+
+    One that was taken back is kept and counts no more; see :meth:`ArrivalQuerySet.standing`.
+    """
 
     line = models.ForeignKey(PurchaseLine, on_delete=models.PROTECT, related_name="arrivals")
     lot = models.OneToOneField(Lot, on_delete=models.PROTECT, related_name="arrival")
@@ -158,6 +176,8 @@ class Arrival(models.Model):
     goods_minor = WholeField("price of these packs")
     freight_minor = WholeField("their share of the freight", default=0)
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="+")
+
+    objects = ArrivalQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]

@@ -12,9 +12,10 @@ from django.urls import reverse
 from django.utils.dates import MONTHS
 
 from fibres.models.fibres import Fibre
-from studio.models import Closable, ShareField, WholeField
+from studio.models import LARGEST, Closable, ShareField, WholeField
 
 LAST_DAY = {2: 29, 4: 30, 6: 30, 9: 30, 11: 30}
+PACK_LIMITS = [MinValueValidator(1), MaxValueValidator(LARGEST)]
 
 
 class Source(Closable):
@@ -94,7 +95,7 @@ class Offer(Closable):
     source = models.ForeignKey(Source, on_delete=models.PROTECT, related_name="offers")
     fibre = models.ForeignKey(Fibre, on_delete=models.PROTECT, related_name="offers")
     form = models.CharField("form it comes in", max_length=60, blank=True)
-    pack_mg = WholeField("supply pack, as sold", validators=[MinValueValidator(1)])
+    pack_mg = WholeField("supply pack, as sold", validators=PACK_LIMITS)
     moisture = ShareField("moisture as sold")
     price_per = models.CharField(
         "price is for a", max_length=8, choices=PricePer.choices, default=PricePer.AS_IS

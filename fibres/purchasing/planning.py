@@ -74,6 +74,8 @@ def order(
     """Mark a planned order as placed: from now on it is on its way."""
     purchase = rows.held(purchase, key)
     _refuse_placed(purchase, "Plan another for what more is wanted.")
+    # The source may have been closed since it was planned.
+    rows.refuse_source(purchase.source)
     if freight_minor is not None:
         purchase.freight_minor = freight_minor
     rows.place_it(purchase, ordered_on, expected_on)

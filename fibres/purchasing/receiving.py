@@ -12,7 +12,7 @@ from typing import Any
 from django.db import transaction
 
 from fibres import services
-from fibres.calc.parting import part_by_mass, part_of_packs
+from fibres.calc.parting import part_of_packs
 from fibres.models import Arrival, Lot, Purchase, PurchaseLine
 from fibres.purchasing import rows
 from studio.errors import RangeError, StudioError
@@ -54,7 +54,7 @@ def receive(
     packs = rows.in_packs(sum(arrived.packs for arrived in arrivals))
     said = f"Received {packs} of {purchase.ref} from {purchase.source}"
     entry = rows.enter_for(purchase, "receive purchase", said, by=by, key=key)
-    receipt = _Receiving(purchase, _freights(purchase, lines), received_on, entry, by)
+    receipt = _Receiving(purchase, purchase.freight_by_line(), received_on, entry, by)
     lots = [receipt.take_in(_line_of(arrived, lines), arrived) for arrived in arrivals]
     is_whole = all(not line.packs_to_come for line in lines.values())
     purchase.state = Purchase.State.RECEIVED if is_whole else Purchase.State.PART_RECEIVED
@@ -123,12 +123,6 @@ def _line_of(arrived: Arrived, lines: Mapping[int, PurchaseLine]) -> PurchaseLin
             value=arrived.packs,
         )
     return line
-
-
-def _freights(purchase: Purchase, lines: Mapping[int, PurchaseLine]) -> dict[int, int]:
-    """Return the share of the freight that each line bears, by its oven-dry mass as ordered."""
-    masses = [line.oven_dry_mg for line in lines.values()]
-    return dict(zip(lines, part_by_mass(purchase.freight_minor, masses), strict=True))
 
 
 def _refuse_early(received_on: date, purchase: Purchase) -> None:

@@ -58,6 +58,13 @@ def from_offer(offer: Offer, packs: int, *, on: date, goods_minor: int | None = 
 
 
 def _price_offered(offer: Offer, packs: int, on: date) -> int:
+    if offer.is_closed:
+        raise RangeError(
+            f"The offer of {offer.fibre} is closed. Open it again under the offer, or choose "
+            "another.",
+            field=f"offer_{offer.pk}",
+            value=packs,
+        )
     if not offer.holds_on(on):
         raise RangeError(
             f"The offer of {offer.fibre} does not hold on {in_words(on)}. Put its days right "
@@ -113,7 +120,7 @@ def new_purchase(
     remarks: str = "",
 ) -> Purchase:
     """Write a planned purchase with its lines under the next reference."""
-    _refuse_source(source)
+    refuse_source(source)
     purchase = Purchase(
         ref=f"P-{Counter.next('purchase'):03d}",
         source=source,
@@ -127,7 +134,8 @@ def new_purchase(
     return purchase
 
 
-def _refuse_source(source: Source) -> None:
+def refuse_source(source: Source) -> None:
+    """Refuse a source that nothing can be ordered from."""
     if source.is_closed:
         raise StudioError(f"{source} is closed. Open it again under Sources first.")
     if source.kind == Source.Kind.DONOR:

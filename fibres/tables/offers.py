@@ -7,7 +7,9 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 
 from fibres.calc import moisture as wet
 from fibres.calc.comparing import Bill, Comparison
@@ -152,8 +154,9 @@ class OfferTable(LedgerTable):
 class ComparedRow:
     """One offer of a comparison as the table reads it; a winner says so under its figure."""
 
-    def __init__(self, bill: Bill, comparison: Comparison) -> None:
+    def __init__(self, bill: Bill, comparison: Comparison, source_pk: int | None = None) -> None:
         offer = bill.offer
+        self.plan = _plan_link(offer.name, source_pk)
         self.name = offer.name
         self.title = offer.title
         self.detail = offer.detail
@@ -172,6 +175,18 @@ class ComparedRow:
         self.least_cash = _least(bill is comparison.least_cash)
         self.least_delivered = _least(bill is comparison.least_delivered)
         self.least_before_freight = _least(bill is comparison.least_before_freight)
+
+
+def _plan_link(source: str, source_pk: int | None) -> str:
+    """Return the link on to planning an order, which names its source when read out."""
+    if source_pk is None:
+        return ""
+    return format_html(
+        '<a class="tall" href="{}?source={}">Plan an order<span class="unseen"> to {}</span></a>',
+        reverse("purchase_new"),
+        source_pk,
+        source,
+    )
 
 
 def _least(is_winner: bool) -> str:
@@ -199,6 +214,8 @@ class CompareTable(LedgerTable):
     order_on = DayColumn("Order on", visible=False)
     arrives = DayColumn("Here by", accessor="arrives_on")
     why_more = TextColumn("More packs than needed", visible=False)
+    # On the page of who may buy; left out of files.
+    plan = TextColumn("Next", wide=True, orderable=False)
 
 
 class ChangeTable(LedgerTable):

@@ -138,9 +138,10 @@ class OfferCompare(HousePage, TemplateView):
         asked = request.GET
         form = CompareForm(asked if "want" in asked else None, initial=_initial(asked), **told)
         found = self._compare(form) if form.is_bound and form.is_valid() else None
-        table = self._table(found) if found else None
         kind = asked.get("format")
-        if table is not None and kind in exports.KINDS:
+        is_file = kind in exports.KINDS
+        table = self._table(found, is_file=is_file) if found else None
+        if table is not None and is_file:
             return exports.export(table, kind, name="offers compared")
         return self.render_to_response(self.get_context_data(form=form, found=found, table=table))
 
@@ -153,9 +154,18 @@ class OfferCompare(HousePage, TemplateView):
             system=self.studio.units,
         )
 
-    def _table(self, found: Any) -> Any:
-        rows = [ComparedRow(one, found) for one in found.bills]
-        return house_table(self.request, CompareTable, rows, paginate=False)
+    def _table(self, found: Any, *, is_file: bool) -> Any:
+        """Set the offers out; who may buy is led on to planning an order from each."""
+        leads_on = not is_file and roles.can(self.request.user, "purchases.change")
+        rows = queries.sources_with_offers().values_list("name", "pk") if leads_on else ()
+        sources = dict(rows)
+        return house_table(
+            self.request,
+            CompareTable,
+            [ComparedRow(one, found, sources.get(one.offer.name)) for one in found.bills],
+            exclude=() if leads_on else ("plan",),
+            paginate=False,
+        )
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the winners, the reason and the working of each order."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import cached_property
 from hashlib import sha256
 from typing import Any
@@ -70,8 +71,12 @@ class PlanPage(FormPage):
         """Return the lines asked for, at the prices of the day of the order."""
         today = timezone.localdate()
         day = max(today, form.cleaned_data["order_by"] or today)
-        lines = [purchasing.from_offer(offer, packs, on=day) for offer, packs in form.wanted]
+        lines = [line for wanted in form.wanted for line in self.at_offer(*wanted, day)]
         return [*lines, *map(_as_it_stands, self.kept())]
+
+    def at_offer(self, offer: Offer, packs: int, day: date) -> list[Wanted]:
+        """Return the lines for packs of one offer."""
+        return [purchasing.from_offer(offer, packs, on=day)]
 
     def work_out(self, form: Any) -> dict[str, Any]:
         """Set out goods, freight, and what a kilogram comes to."""
@@ -195,7 +200,7 @@ class PurchaseEdit(PurchaseAct, PlanPage):
     """Change an order that is planned."""
 
     states = (Purchase.State.PLANNED,)
-    lede = "Prices are reckoned afresh from the offers."
+    lede = "Prices are reckoned afresh from the offers that are open."
 
     @property
     def source(self) -> Source:
@@ -217,6 +222,16 @@ class PurchaseEdit(PurchaseAct, PlanPage):
     def kept(self) -> list[PurchaseLine]:
         """Return the lines that were planned without an offer."""
         return [line for line in self.purchase.lines.all() if line.offer_id is None]
+
+    def at_offer(self, offer: Offer, packs: int, day: date) -> list[Wanted]:
+        """Leave what is planned of a closed offer as it is: such an offer has no price of today.
+
+        Another number of packs of it is refused.
+        """
+        planned = [line for line in self.purchase.lines.all() if line.offer_id == offer.pk]
+        if offer.is_closed and packs == sum(line.packs for line in planned):
+            return [_as_it_stands(line, offer) for line in planned]
+        return super().at_offer(offer, packs, day)
 
     def get_initial(self) -> dict[str, Any]:
         """Start from what is planned."""
@@ -260,7 +275,7 @@ def _version(purchase: Purchase) -> str:
     return sha256("".join(marks).encode()).hexdigest()[:32]
 
 
-def _as_it_stands(line: PurchaseLine) -> Wanted:
+def _as_it_stands(line: PurchaseLine, offer: Offer | None = None) -> Wanted:
     """Return a line of a plan unchanged."""
     return Wanted(
         fibre=line.fibre,
@@ -270,4 +285,5 @@ def _as_it_stands(line: PurchaseLine) -> Wanted:
         goods_minor=line.goods_minor,
         price_per=line.price_per,
         form=line.form,
+        offer=offer,
     )

@@ -149,14 +149,6 @@ class _Reader(Reader):
             self.need_of(row, path, "why", reason) or "",
         )
 
-    def by_fibre(
-        self, value: Any, path: str, read: Callable[[Any, str], Decimal]
-    ) -> dict[str, Decimal]:
-        if not isinstance(value, dict):
-            self.fault(path, f"must be an object, got {said(value)}.")
-            return {}
-        return {fibre: read(share, f"{path}.{fibre}") for fibre, share in value.items()}
-
     def lot(self, value: Any, path: str) -> PlanLot:
         row = self.mapping(value, path, _LOT_KEYS)
         usable = self.need_of(row, path, "usable_mg", self.milligrams) or 0

@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
+from fibres.calc.comparing import cheapest_order
+from fibres.calc.offers import Terms
 from orders.calc._buying.terms import Market, Offer
 from orders.calc._mixes import nearest_mix
 from orders.calc.cover import allocate
@@ -259,18 +261,15 @@ def _taken(market: Market, offer: Offer, day: int, usable_mg: int) -> OfferToTak
     where the source takes no smaller order.
     """
     source = market.sources[offer.source]
-    packs = max(-(-usable_mg // offer.pack_mg), offer.least)
-    floors = {source.order_minimum, max(source.order_minimum, source.free_from or 0)}
-    tried = {
-        offer.packs_reaching(floor, at_least=max(packs, step.least))
-        for step in offer.steps
-        for floor in floors
-    }
-    cost, number = min(
-        (offer.cost(number) + source.charge(day, offer.cost(number)), number)
-        for number in tried
-        if number is not None
+    terms = Terms(
+        freight_minor=source.freight_on(day),
+        order_minimum_minor=source.order_minimum,
+        free_freight_from_minor=source.free_from,
     )
+    chosen = cheapest_order(-(-usable_mg // offer.pack_mg), offer.steps, terms)
+    # The market holds only offers of which some number of packs can be ordered.
+    assert chosen is not None
+    cost, number = chosen
     return OfferToTake(offer.ref, offer.source, offer.fibre, number, offer.pack_mg, cost)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -19,7 +18,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from fibres.models import Fibre
 from orders import reordering, reorderwording
-from orders.calc.bought import Flag, OrderToPlace
+from orders.calc.bought import NOTHING_TO_DO, OrderToPlace
 from orders.calc.plan import Snapshot
 from orders.reorderforms import OrderForm, sealed
 from orders.reordering import Offered
@@ -43,6 +42,16 @@ def asked_weeks(text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 4):
         return reordering.USUAL_WEEKS
     return min(max(int(text), reordering.FEWEST_WEEKS), reordering.MOST_WEEKS)
+
+
+def weeks_said(text: str, weeks: int) -> str:
+    """Say how many weeks can be shown, where others were asked for; else nothing."""
+    if not text or text.lstrip("0") == str(weeks):
+        return ""
+    return (
+        f"From {reordering.FEWEST_WEEKS} to {reordering.MOST_WEEKS} weeks can be shown; these "
+        f"are {weeks}."
+    )
 
 
 def address(weeks: int) -> str:
@@ -73,37 +82,37 @@ class ReorderShape(HousePage, TemplateView):
         now, weeks = today(), self.weeks
         context: dict[str, Any] = {
             "weeks": weeks,
+            "weeks_said": weeks_said(self.request.GET.get("weeks", ""), weeks),
             "fewest": reordering.FEWEST_WEEKS,
             "most": reordering.MOST_WEEKS,
             "until": now + timedelta(days=weeks * DAYS_A_WEEK),
         }
         if self.sees_money:
             found = reordering.find(now, weeks)
-            shot, flags = found.snapshot, found.plan.flags
+            shot, flags, orders = found.snapshot, found.plan.flags, found.plan.purchases
             context |= self._plan(found, now)
         else:
             standing = reordering.standing(now, weeks)
-            shot, flags = standing.snapshot, standing.flags
+            shot, flags, orders = standing.snapshot, standing.flags, ()
             context["lede"] = reorderwording.lede(flags, now, weeks)
-        context["entries"] = self._entries(flags, shot, now)
+        drawer = self._drawer(shot, now)
+        context["entries"] = [drawer.entry(flag, orders) for flag in reorderwording.flagged(flags)]
         context["at_rest"] = reorderwording.at_rest(flags, weeks)
+        context["resting"] = [
+            drawer.ahead(flag)
+            for flag in flags
+            if flag.state == NOTHING_TO_DO and panels.worth_drawing(flag)
+        ]
         return super().get_context_data(**context, **kwargs)
 
-    def _entries(self, flags: Sequence[Flag], shot: Snapshot, now: date) -> list[panels.Entry]:
-        keys = dict(Fibre.objects.values_list("name", "pk"))
-        commissions = {promise.ref for promise in shot.commissions}
-        return [
-            panels.entry(
-                self.request,
-                flag,
-                now,
-                number=number,
-                key=keys.get(flag.fibre),
-                commissions=commissions,
-                system=self.studio.units,
-            )
-            for number, flag in enumerate(reorderwording.flagged(flags), 1)
-        ]
+    def _drawer(self, shot: Snapshot, now: date) -> panels.Drawer:
+        return panels.Drawer(
+            self.request,
+            now,
+            keys=dict(Fibre.objects.values_list("name", "pk")),
+            commissions={promise.ref for promise in shot.commissions},
+            system=self.studio.units,
+        )
 
     def _plan(self, found: reordering.Found, now: date) -> dict[str, Any]:
         plan, currency = found.plan, self.studio.currency

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -12,7 +12,15 @@ from django.urls import reverse
 
 from fibres.models import Offer
 from orders import reorderwording
-from orders.calc.bought import TOO_LATE, DayBalance, Flag, LineToBuy, OrderToPlace, Reorder
+from orders.calc.bought import (
+    NOTHING_TO_DO,
+    TOO_LATE,
+    DayBalance,
+    Flag,
+    LineToBuy,
+    OrderToPlace,
+    Reorder,
+)
 from orders.reordering import Offered, Search
 from orders.reordertables import BalanceRow, BalanceTable, PlanRow, PlanTable
 from orders.wording import day
@@ -27,55 +35,91 @@ ON_HAND = "on hand"
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
-    """One fibre that asks for something."""
+class Ahead:
+    """The balance of one fibre ahead, drawn and as a table."""
 
     fibre: str
     anchor: str
     chart_id: str
-    address: str
-    mark: tuple[str, str, str]
-    finding: str
-    because: str
     title: str
     caption: str
     chart: Stepped
     table: BalanceTable
 
 
-def entry(
-    request: HttpRequest,
-    flag: Flag,
-    now: date,
-    *,
-    number: int,
-    key: int | None,
-    commissions: Collection[str],
-    system: System,
-) -> Entry:
-    """Set out how one fibre stands: words, drawing and table."""
-    title = f"{flag.fibre}, usable fibre ahead"
-    return Entry(
-        fibre=flag.fibre,
-        anchor=anchor(key),
-        chart_id=f"balance-{number}",
-        address=reverse("fibre", args=[key]) if key else "",
-        mark=reorderwording.head_of(flag, now),
-        finding=reorderwording.caption(flag, now),
-        because=f"{reorderwording.why(flag, now, system)} {reorderwording.act(flag, now)}",
-        title=title,
-        caption=drawing_words(flag),
-        chart=chart(flag, now, commissions, system),
-        table=house_table(
-            request, BalanceTable, balance_rows(flag, now), caption=title, paginate=False
-        ),
-    )
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One fibre that asks for something: words, and its balance."""
+
+    address: str
+    mark: tuple[str, str, str]
+    finding: str
+    because: str
+    ahead: Ahead
+
+
+class Drawer:
+    """Sets out how fibres stand on one page, from what is read once for all of them."""
+
+    def __init__(
+        self,
+        request: HttpRequest,
+        now: date,
+        *,
+        keys: Mapping[str, int],
+        commissions: Collection[str],
+        system: System,
+    ) -> None:
+        self.request = request
+        self.now = now
+        self.keys = keys
+        self.commissions = commissions
+        self.system = system
+        self.drawn = 0
+
+    def entry(self, flag: Flag, orders: Sequence[OrderToPlace]) -> Entry:
+        """Say why a fibre has to be ordered, and draw it."""
+        now, key = self.now, self.keys.get(flag.fibre)
+        said = (
+            reorderwording.why(flag, now, self.system),
+            reorderwording.act(flag, now),
+            reorderwording.as_planned(flag, orders, now),
+        )
+        return Entry(
+            address=reverse("fibre", args=[key]) if key else "",
+            mark=reorderwording.head_of(flag, now),
+            finding=reorderwording.caption(flag, now),
+            because=" ".join(sentence for sentence in said if sentence),
+            ahead=self.ahead(flag),
+        )
+
+    def ahead(self, flag: Flag) -> Ahead:
+        """Draw a fibre; no two drawings of a page share an id."""
+        self.drawn += 1
+        title = f"{flag.fibre}, usable fibre ahead"
+        rows = balance_rows(flag, self.now)
+        return Ahead(
+            fibre=flag.fibre,
+            anchor=anchor(self.keys.get(flag.fibre)),
+            chart_id=f"balance-{self.drawn}",
+            title=title,
+            caption=drawing_words(flag),
+            chart=chart(flag, self.now, self.commissions, self.system),
+            table=house_table(self.request, BalanceTable, rows, caption=title, paginate=False),
+        )
+
+
+def worth_drawing(flag: Flag) -> bool:
+    """Tell whether anything is held, wanted or to be kept of a fibre."""
+    return bool(flag.minimum_mg or any(balance.mg or balance.changes for balance in flag.balances))
 
 
 def drawing_words(flag: Flag) -> str:
     """Say what is drawn."""
-    lined = " Lined area: below the minimum." if flag.minimum_mg else " Lined area: missing."
-    return f"Usable fibre with nothing bought.{lined}"
+    said = "Usable fibre with nothing bought."
+    if flag.state == NOTHING_TO_DO:
+        return said
+    return f"{said} Lined area: {'below the minimum' if flag.minimum_mg else 'missing'}."
 
 
 def anchor(key: int | None) -> str:

@@ -227,48 +227,58 @@ def asks(user: Any, due: list[Any]) -> list[Ask]:
 # --- from nothing to the first answer ----------------------------------------------------------
 
 
+# Words, hint, what the button says, route and who may go there.
+FIRST_STEPS = (
+    (
+        "Take over the usual fibres",
+        "With their usual moisture and what is left after preparation.",
+        "Take over the usual fibres",
+        "fibres_usual",
+        "fibres.change",
+    ),
+    (
+        "Enter a lot",
+        "Log the scrap there is, weighed or counted; a bought lot is entered in the Store.",
+        "Log scrap",
+        "scrap_log",
+        "store.receive",
+    ),
+    (
+        "Write down a furnish",
+        "The fibres of a sheet, by their share of the dry mass.",
+        "Write a furnish",
+        "furnish_new",
+        "furnishes.change",
+    ),
+    (
+        "Enter a sheet",
+        "Its size, grammage and furnish, and what is lost on the way.",
+        "Enter a sheet",
+        "sheet_new",
+        "sheets.change",
+    ),
+    (
+        "Enter a commission",
+        "For whom, how many good sheets and by when. The answer stands beside the form.",
+        "Enter a commission",
+        "commission_new",
+        "orders.change",
+    ),
+)
+
+
 def first_steps(user: Any) -> list[Step]:
     """Return the steps to the first answer, each with whether it is done."""
-
-    def to(route: str, need: str, query: str = "") -> str:
-        return f"{reverse(route)}{query}" if roles.can(user, need) else ""
-
+    done = (
+        Fibre.objects.exists(),
+        Lot.objects.exists(),
+        Furnish.objects.filter(parts__isnull=False).exists(),
+        Sheet.objects.exists(),
+        Commission.objects.exists(),
+    )
     return [
-        Step(
-            "Take over the usual fibres",
-            "With their usual moisture and what is left after preparation.",
-            "Take over the usual fibres",
-            to("fibres_usual", "fibres.change"),
-            Fibre.objects.exists(),
-        ),
-        Step(
-            "Enter a lot",
-            "Log the scrap there is, weighed or counted; a bought lot is entered in the Store.",
-            "Log scrap",
-            to("scrap_log", "store.receive"),
-            Lot.objects.exists(),
-        ),
-        Step(
-            "Write down a furnish",
-            "The fibres of a sheet, by their share of the dry mass.",
-            "Write a furnish",
-            to("furnish_new", "furnishes.change"),
-            Furnish.objects.filter(parts__isnull=False).exists(),
-        ),
-        Step(
-            "Enter a sheet",
-            "Its size, grammage and furnish, and what is lost on the way.",
-            "Enter a sheet",
-            to("sheet_new", "sheets.change"),
-            Sheet.objects.exists(),
-        ),
-        Step(
-            "Enter a commission",
-            "For whom, how many good sheets and by when. The answer stands beside the form.",
-            "Enter a commission",
-            to("commission_new", "orders.change"),
-            Commission.objects.exists(),
-        ),
+        Step(words, hint, deed, reverse(route) if roles.can(user, need) else "", is_done)
+        for (words, hint, deed, route, need), is_done in zip(FIRST_STEPS, done, strict=True)
     ]
 
 

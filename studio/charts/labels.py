@@ -11,12 +11,15 @@ Place = tuple[Decimal, Decimal, str]
 Box = tuple[Decimal, Decimal, Decimal, Decimal]
 
 # Widths of 13 px letters, a little over those of the broadest face in the look's list.
-WIDTH_OF_LETTER = {"c-t": Decimal("7.2"), "c-w": Decimal("7.7"), "c-o": Decimal("7.7")}
+WIDTH_OF_LETTER = {"c-t": Decimal("7.2"), "c-w": Decimal(8), "c-o": Decimal(8)}
 ABOVE_BASE, BELOW_BASE = Decimal(11), Decimal(3)
 STEP = re.compile(r"([MHVZ])(?:(-?[0-9.]+)(?: (-?[0-9.]+))?)?")
+# How high words stand: over a due sheet, beside it, and under it, where today is named.
+OVER_SHEET, DUE_WORDS, TODAY_WORDS = Decimal(11), Decimal(25), Decimal(44)
+NEIGHBOUR = 24
 HALF_LINE = Decimal("1.5")
 # Words over words cannot be read; words over a line can, just.
-WORDS_COUNT, EDGE_COUNTS = 20, 1000
+WORDS_COUNT, EDGE_COUNTS = 20, 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +72,21 @@ class Board:
 
     def write(
         self, kind: str, words: str, places: Sequence[Place], *, may_be_left_out: bool = False
-    ) -> None:
-        """Put words at the first place among the best; leave them out if they would hide words."""
+    ) -> bool:
+        """Put words at the first place among the best; leave them out if they would hide words.
+
+        Tell whether they were written.
+        """
         tries = [Text(kind, x, y, anchor, words) for x, y, anchor in places]
         if not tries:
-            return
+            return False
         best = min(tries, key=self._harm)
         hides = self._over_edge(best) > 0 or any(_overlap(best.box, box) for box in self.taken)
-        if not (may_be_left_out and hides):
-            self.texts.append(best)
-            self.taken.append(best.box)
+        if may_be_left_out and hides:
+            return False
+        self.texts.append(best)
+        self.taken.append(best.box)
+        return True
 
     def _over_edge(self, text: Text) -> Decimal:
         return max(-text.left, text.right - self.width, Decimal(0))
@@ -87,6 +95,26 @@ class Board:
         words = sum((_overlap(text.box, box) for box in self.taken), Decimal(0))
         lines = sum((_overlap(text.box, line) for line in self.lines), Decimal(0))
         return self._over_edge(text) * EDGE_COUNTS + words * WORDS_COUNT + lines
+
+
+def label_short(board: Board, words: str, x: Decimal, places: Sequence[Place]) -> None:
+    """Write what falls short whatever else is there: by its sheet, over or under it, or brief."""
+    rows = [(x, OVER_SHEET, side) for side in ("end", "start", "middle")]
+    rows += [(x - 5, TODAY_WORDS, "end"), (x + 5, TODAY_WORDS, "start")]
+    if not board.write("c-o", words, [*places, *rows], may_be_left_out=True):
+        first, *others = words.split(", ")
+        brief = f"{first} + {len(others) - 1}, short" if others[1:] else words
+        board.write("c-o", brief, [*places, *rows])
+
+
+def due_places(x: Decimal, lines: Sequence[Decimal]) -> list[Place]:
+    """Return the sides of a due sheet where its words cannot be taken for a neighbour's."""
+    places = []
+    if not any(x < other < x + NEIGHBOUR for other in lines):
+        places.append((x + 10, DUE_WORDS, "start"))
+    if not any(x - NEIGHBOUR < other < x for other in lines):
+        places.append((x - 10, DUE_WORDS, "end"))
+    return places
 
 
 def figure_places(start: Decimal, end: Decimal, y: Decimal) -> list[Place]:

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from studio import units
-from studio.charts.labels import Board, Place, Text, figure_places, line_boxes
+from studio.charts.labels import (
+    TODAY_WORDS,
+    Board,
+    Text,
+    due_places,
+    figure_places,
+    label_short,
+    line_boxes,
+)
 from studio.charts.scales import Scale, ticks
 
 Balance = tuple[datetime.date, int]
@@ -21,9 +29,8 @@ MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", 
 # The paper: where the plot lies, and how high its words stand.
 HEIGHT, TOP, BOTTOM, LEFT = 250, 52, 216, 46
 FORMATS = (("broad", 760, 744), ("slim", 340, 330))
-DUE_WORDS, TODAY_WORDS, DATE_WORDS = Decimal(25), Decimal(44), Decimal(235)
+DATE_WORDS = Decimal(235)
 SHEET_TOP = Decimal(14)
-NEIGHBOUR = 24
 TICK_STEPS = 3
 MOST_CHAINS = 9
 LONG_SPAN_DAYS = 300
@@ -316,8 +323,11 @@ def _label(board: Board, story: _Story, across: Scale, up: Scale) -> None:
     dues = _due_days(story)
     lines = [across(day.toordinal()) for day, _, _ in dues]
     for x, (_, words, is_short) in zip(lines, dues, strict=True):
-        places = _due_places(x, lines)
-        board.write("c-o" if is_short else "c-w", words, places, may_be_left_out=True)
+        places = due_places(x, lines)
+        if is_short:
+            label_short(board, words, x, places)
+        else:
+            board.write("c-w", words, places, may_be_left_out=True)
     if story.minimum is not None:
         y = up(story.minimum)
         words = f"Minimum {units.show_number(round(story.minimum, 2).normalize())}"
@@ -328,16 +338,6 @@ def _label(board: Board, story: _Story, across: Scale, up: Scale) -> None:
         kind = "c-o" if figure < 0 else "c-w"
         words = units.show_number(figure, places=2)
         board.write(kind, words, figure_places(*stretch, up(figure)), may_be_left_out=True)
-
-
-def _due_places(x: Decimal, lines: Sequence[Decimal]) -> list[Place]:
-    """Return the sides of a due sheet where its words cannot be taken for a neighbour's."""
-    places = []
-    if not any(x < other < x + NEIGHBOUR for other in lines):
-        places.append((x + 10, DUE_WORDS, "start"))
-    if not any(x - NEIGHBOUR < other < x for other in lines):
-        places.append((x - 10, DUE_WORDS, "end"))
-    return places
 
 
 def _told_figures(story: _Story) -> list[tuple[datetime.date, datetime.date, Decimal]]:

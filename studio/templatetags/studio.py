@@ -8,12 +8,13 @@ because an empty cell means that the figure does not apply; 0 is shown as 0.
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import dataclass
 from typing import Any
 
 from django import template
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
 from studio import cautions, units
@@ -29,6 +30,8 @@ COUNT_WORDS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
 )  # fmt: skip
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+# A code, such as AB-0003 or P-001/1; a tag comes first, so that what stands in it is let be.
+TAG_OR_CODE = re.compile(r"<[^>]*>|(?<![\w&-])[A-Z]{1,3}-\d+(?:/\d+)?(?!\w)")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -157,6 +160,19 @@ def in_words(value: int) -> str:
 def code(value: Any) -> str | SafeString:
     """Set a code, such as C-118, so that it does not break."""
     return "" if is_blank(value) else format_html('<span class="code">{}</span>', value)
+
+
+@register.filter
+def codes(value: Any) -> str | SafeString:
+    """Set a sentence so that no code in it breaks; what is not safe is escaped first."""
+    if is_blank(value):
+        return ""
+    return SafeString(TAG_OR_CODE.sub(_unbroken, conditional_escape(value)))
+
+
+def _unbroken(found: re.Match[str]) -> str:
+    text = found[0]
+    return text if text.startswith("<") else f'<span class="code">{text}</span>'
 
 
 @register.simple_tag

@@ -18,7 +18,8 @@ from fibres.calc.offers import (
     pack_price,
     packs_for,
 )
-from fibres.calc.offerwords import pack_lines
+from fibres.calc.offerwords import PER_WORDS, READ_AS_PER, pack_lines
+from fibres.models import Offer
 from studio.errors import RangeError
 
 D = Decimal
@@ -126,6 +127,12 @@ def test_freight_is_free_from_the_very_amount():
     terms = Terms(freight_minor=3500, free_freight_from_minor=50_000)
     assert [freight_of(goods, terms) for goods in (0, 49_999, 50_000)] == [3500, 3500, 0]
     assert freight_of(10**9, Terms(freight_minor=3500)) == 3500
+
+
+def test_every_basis_of_a_price_is_worded_and_can_be_written_in_a_list():
+    assert set(PER_WORDS) == set(READ_AS_PER.values()) == set(Offer.PricePer.values)
+    # What the page words, a list may say, but for the share that stands behind it.
+    assert {READ_AS_PER[words.split(",")[0]] for words in PER_WORDS.values()} == set(PER_WORDS)
 
 
 def test_pack_in_lines_on_every_basis():

@@ -12,6 +12,7 @@ from django.core.management import CommandError, call_command
 from fibres import offerfiles, offerimport
 from fibres.management.commands import import_offers
 from fibres.models import Offer, OfferBreak
+from studio import commands
 from studio.models import Entry
 from tests.builders import KG, day, make_fibre, make_offer, make_source, make_studio
 from tests.fibres.offer_lists import GOOD, as_csv, as_xlsx
@@ -360,7 +361,7 @@ class Terminal(io.StringIO):
 def test_progress_is_one_line_on_a_terminal_that_takes_long(
     known, tmp_path, monkeypatch, out, patience, is_shown
 ):
-    monkeypatch.setattr(import_offers, "PATIENCE_S", patience)
+    monkeypatch.setattr(commands, "PATIENCE_S", patience)
     monkeypatch.setattr(offerimport, "STEP", 1)
     path = tmp_path / "list.csv"
     path.write_bytes(as_csv(GOOD, {**GOOD, "pack": "1 kg"}))

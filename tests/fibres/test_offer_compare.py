@@ -7,6 +7,7 @@ from decimal import Decimal
 import openpyxl
 import pytest
 
+from fibres.models import Source
 from tests.builders import (
     KG,
     day,
@@ -137,6 +138,20 @@ def test_least_order_raises_the_packs_and_says_so(owner_client, yard):
     assert "Bulk House 3 × 5.00 kg to reach the least order 13.80" in words
 
 
+def test_each_offer_leads_on_to_planning_an_order_from_its_source(owner_client, h4):
+    page = Sheet(compare(owner_client, h4).content.decode())
+    links = {link.text: link.attrs["href"] for link in page.all("a") if "Plan" in link.text}
+    assert links == {
+        f"Plan an order to {source.name}": f"/purchases/new/?source={source.pk}"
+        for source in Source.objects.exclude(name="Greyling Fibres")
+    }
+    answer = owner_client.get(links["Plan an order to Z-4"])
+    assert "Plan an order to Z-4" in answer.content.decode()
+    text = compare(owner_client, h4, format="csv").getvalue().decode()
+    assert "Plan" not in text
+    assert "Next" not in text
+
+
 def test_comparison_of_one_fibre_asks_the_same_however_many_offers(
     owner_client, yard, django_assert_num_queries
 ):
@@ -144,7 +159,7 @@ def test_comparison_of_one_fibre_asks_the_same_however_many_offers(
     for more in (1, 19):
         for _ in range(more):
             make_offer(fibre, breaks={4: 850})
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             compare(owner_client, fibre)
 
 

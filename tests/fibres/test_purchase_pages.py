@@ -118,6 +118,24 @@ def test_changed_plan_keeps_an_offer_that_ended_on_the_page(owner_client):
     assert "Kozo, Dry bark" in told(see(owner_client, at(purchase, "edit")))
 
 
+def test_line_of_a_closed_offer_stays_as_it_was_planned_and_is_not_priced_afresh(owner_client):
+    offer = kozo()
+    linter = make_offer(make_fibre(name="Linter"), offer.source)
+    purchase = make_purchase(offer, linter, is_planned=True)
+    Offer.objects.update(minor_per_kg=2000)
+    Offer.objects.filter(pk=offer.pk).update(closed_on=day())
+    address = at(purchase, "edit")
+    assert "the offer is closed" in told(see(owner_client, address))
+    assert send(owner_client, address).url == at(purchase)
+    # By hand: 3 packs of 5 kg, at the 9.40 of the plan and at the 20.00 of today.
+    lines = {line.offer: line.goods_minor for line in purchase.lines.all()}
+    assert lines == {offer: 14_100, linter: 30_000}
+    response = send(owner_client, address, **{f"offer_{offer.pk}": "4"})
+    assert "The offer of Kozo is closed" in faults(response)
+    assert send(owner_client, address, **{f"offer_{offer.pk}": ""}).url == at(purchase)
+    assert [line.offer for line in purchase.lines.all()] == [linter]
+
+
 # --- ordering, putting off, closing -------------------------------------------------------------
 
 

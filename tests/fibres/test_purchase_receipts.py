@@ -318,6 +318,36 @@ def test_water_drawn_in_the_store_is_none_of_the_sources_doing(has_dried, found)
     assert (purchasing.claim_of(lot.arrival) is None) == has_dried
 
 
+@pytest.mark.parametrize(
+    ("agreed", "pack_mg"),
+    # The first has more places than a moisture is shown with; at 10.009 g a milligram of fibre
+    # is more than the sixth place.
+    [("0.08555", 5 * KG), ("0.08", 10_009)],
+)
+def test_as_wet_as_agreed_is_no_wetter_whatever_was_rounded(agreed, pack_mg):
+    purchase = make_purchase(make_offer(moisture=Decimal(agreed), pack_mg=pack_mg), packs=1)
+    lot = received(purchase, 1)[0]
+    services.weigh_moisture(
+        lot,
+        wet_mg=100_000,
+        dry_mg=99_000,
+        tare_mg=0,
+        tested_on=day(),
+        by=None,
+        has_dried=True,
+    )
+    arrival = Arrival.objects.get()
+    assert purchasing.is_wetter(arrival) is False
+    assert purchasing.claim_of(arrival) is None
+
+
+def test_moisture_received_has_the_places_of_the_one_agreed():
+    lot = received(make_purchase(make_offer(moisture=Decimal("0.08555")), packs=1), 1)[0]
+    Lot.objects.update(moisture=Decimal("0.01"), moisture_known="weighed")
+    lot.refresh_from_db()
+    assert purchasing.moisture_received(lot) == Decimal("0.08555")
+
+
 def test_lot_that_never_came_has_no_moisture_to_claim_for():
     lot = received(make_purchase(), 3, moisture_known="weighed")[0]
     services.correct(lot.movements.get(), as_is_mg=0, happened_on=day(), why="Twice", by=None)

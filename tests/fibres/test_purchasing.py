@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from fibres import purchasing, queries
-from fibres.models import Arrival, Lot, Movement, Purchase, PurchaseLine
+from fibres.models import Arrival, Lot, Movement, Purchase, PurchaseLine, Source
 from fibres.purchasing import Wanted
 from studio.entries import AlreadyEnteredError
 from studio.errors import RangeError, StudioError
@@ -123,6 +123,28 @@ def test_nothing_is_ordered_from_a_closed_source_or_a_donor(source, fault):
         purchasing.plan(offer.source, [purchasing.from_offer(offer, 1, on=day())], by=None)
     assert not Purchase.objects.exists()
     assert not Entry.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("source", "fault"),
+    [({"closed_on": day(1)}, "is closed"), ({"kind": "donor"}, "gives and does not sell")],
+)
+def test_plan_is_not_ordered_from_a_source_that_was_closed_or_made_a_donor_since(source, fault):
+    purchase = make_purchase(is_planned=True)
+    entries = Entry.objects.count()
+    # The purchase in hand still has the source as it was when the page was opened.
+    Source.objects.filter(pk=purchase.source_id).update(**source)
+    with pytest.raises(StudioError, match=fault):
+        purchasing.order(purchase, ordered_on=day(), by=None)
+    assert (state_of(purchase), Entry.objects.count()) == ("planned", entries)
+
+
+def test_closed_offer_has_no_price_unless_one_was_agreed():
+    offer = make_offer(closed_on=day(1))
+    with pytest.raises(RangeError, match=f"offer of {offer.fibre} is closed") as refused:
+        purchasing.from_offer(offer, 1, on=day())
+    assert refused.value.field == f"offer_{offer.pk}"
+    assert purchasing.from_offer(offer, 1, on=day(), goods_minor=4700).goods_minor == 4700
 
 
 def test_lines_that_cannot_be_are_refused():

@@ -1,10 +1,15 @@
 import json
+import re
+import time
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
 
+from orders.calc.cover import allocate
+from orders.management.commands import cover
 from orders.models import Commission
+from studio import commands
 from tests.builders import day, make_commission, make_fibre, make_furnish, make_lot, make_sheet
 from tests.orders.plans import lot, part, plan, promise
 
@@ -250,6 +255,30 @@ def test_cover_refuses_an_endless_file():
 def test_cover_refuses_to_count_quotations_in_a_file(tmp_path):
     file = written(tmp_path, json.dumps(plan()))
     assert "Leave one of them out" in refused("cover", "--snapshot", file, "--with-quoted")
+
+
+class Terminal(StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize("out", [Terminal, StringIO], ids=["terminal", "file"])
+@pytest.mark.parametrize("from_file", [True, False], ids=["snapshot", "database"])
+def test_cover_that_takes_long_says_so_on_a_terminal(tmp_path, monkeypatch, out, from_file):
+    err = out()
+
+    def slowly(shot):
+        ends = time.monotonic() + (5 if err.isatty() else 0.1)
+        while not err.getvalue() and time.monotonic() < ends:
+            time.sleep(0.01)
+        return allocate(shot)
+
+    monkeypatch.setattr(cover, "allocate", slowly)
+    monkeypatch.setattr(commands, "PATIENCE_S", 0.02)
+    file = written(tmp_path, json.dumps(plan([lot()], [promise()])))
+    call_command("cover", snapshot=file if from_file else None, stdout=StringIO(), stderr=err)
+    told = r"(\rWorking it out, \d s)+\r\033\[K" if out is Terminal else ""
+    assert re.fullmatch(told, err.getvalue())
 
 
 # --- snapshot ---------------------------------------------------------------------------------

@@ -223,7 +223,7 @@ def test_progress_is_told_on_a_terminal_from_a_second_on_and_taken_away(planner)
     said = err.getvalue()
     assert "Looking for a cheaper plan, 2 s, at most 5.0% to gain" in said
     assert "1 s" not in said
-    assert said.endswith("\r")
+    assert said.endswith("\r\033[K")
 
 
 def test_no_progress_where_nobody_looks(planner):

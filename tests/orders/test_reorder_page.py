@@ -102,6 +102,7 @@ def test_fibres_with_nothing_to_do_stand_together_at_the_end(owner_client, plann
 
 
 def test_the_balance_is_drawn_and_stands_in_a_table(owner_client, planner):
+    answering(planner, flag())
     page = look(owner_client, ADDRESS)
     assert heads(page, "Abaca, usable fibre ahead") == [
         worded(day(), day()), worded(ahead(20), day()),

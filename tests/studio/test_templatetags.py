@@ -86,6 +86,33 @@ def test_code_does_not_break_and_is_escaped():
     assert isinstance(tags.code("C-118"), SafeString)
 
 
+@pytest.mark.parametrize(
+    ("sentence", "html"),
+    [
+        ("C-003 lacks it.", '<span class="code">C-003</span> lacks it.'),
+        (
+            "Give AB-0003, or wait for P-001/1.",
+            'Give <span class="code">AB-0003</span>, or wait for '
+            '<span class="code">P-001/1</span>.',
+        ),
+        ("(C-1)", '(<span class="code">C-1</span>)'),
+        # No codes: a word, a day, four letters, and what goes on after the figures.
+        ("half-stuff, 2026-11-25, ABCD-1, C-1b, A-C-1",) * 2,
+        ("<b>C-1</b> & co", '&lt;b&gt;<span class="code">C-1</span>&lt;/b&gt; &amp; co'),
+        ("<a href='/C-1/'>", '&lt;a href=&#x27;/<span class="code">C-1</span>/&#x27;&gt;'),
+        # What is safe already is neither escaped again nor broken inside a tag.
+        (
+            SafeString('<a href="/C-1/">C-1</a> &amp; co'),
+            '<a href="/C-1/"><span class="code">C-1</span></a> &amp; co',
+        ),
+        ("", ""),
+        (None, ""),
+    ],
+)
+def test_codes_in_a_sentence_do_not_break_and_the_sentence_is_escaped(sentence, html):
+    assert rendered("{{ value|codes }}", value=sentence) == html
+
+
 def test_mark_is_a_word_with_its_sheet():
     assert rendered("{% mark 'short' word %}", word="Short <3 Dec") == (
         '<span class="mark short">Short &lt;3 Dec</span>'

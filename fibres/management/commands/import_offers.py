@@ -44,23 +44,21 @@ class Command(StoreCommand):
         """Read the file, take it in, and print what it changed."""
         studio = Studio.current()
         path = Path(options["file"])
-        line = ProgressLine(self.stderr)
         try:
-            found = take_in(
-                read_file(content_of(path), sheet=options["sheet"]),
-                currency=studio.currency,
-                name=path.name,
-                dry_run=options["dry_run"],
-                progress=line.show,
-            )
+            with ProgressLine(self.stderr) as line:
+                found = take_in(
+                    read_file(content_of(path), sheet=options["sheet"]),
+                    currency=studio.currency,
+                    name=path.name,
+                    dry_run=options["dry_run"],
+                    progress=lambda done, rows: line.show(f"{done} of {rows} rows looked over"),
+                )
         except OfferFaultsError as refusal:
-            line.clear()
             for fault in refusal.faults:
                 self.stderr.write(str(fault))
             raise CommandError(str(refusal)) from refusal
         except StudioError as refusal:
             raise CommandError(str(refusal)) from refusal
-        line.clear()
         if options["json"]:
             self.stdout.write(json.dumps({**found.counts, "dry_run": options["dry_run"]}))
             return

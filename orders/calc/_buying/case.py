@@ -25,6 +25,12 @@ class Needs:
     days: tuple[int, ...]
     by_then: tuple[int, ...]
 
+    @classmethod
+    def of(cls, wanted: Mapping[int, int]) -> Needs:
+        """Return the needs of milligrams by day."""
+        days = tuple(sorted(wanted))
+        return cls(days, tuple(accumulate(wanted[day] for day in days)))
+
     @property
     def total(self) -> int:
         """All that has to be bought."""
@@ -49,24 +55,10 @@ class Case:
         fillers: Iterable[str] = (),
     ) -> None:
         offers = [offer for offer in market.offers if offer.fibre in wanted]
-        sources = {offer.source for offer in offers}
-        # A fibre that nothing asks for is worth a pack where that brings an order to a threshold.
-        filling = [
-            offer
-            for offer in market.offers
-            if offer.fibre in set(fillers) - set(wanted)
-            and offer.source in sources
-            and market.sources[offer.source].has_threshold
-        ]
+        filling = _filling(market, set(fillers) - set(wanted), {offer.source for offer in offers})
         wanted = {**{offer.fibre: {} for offer in filling}, **wanted}
         self.fibres = tuple(sorted(wanted))
-        self.needs = {
-            fibre: Needs(
-                tuple(sorted(wanted[fibre])),
-                tuple(accumulate(wanted[fibre][day] for day in sorted(wanted[fibre]))),
-            )
-            for fibre in self.fibres
-        }
+        self.needs = {fibre: Needs.of(wanted[fibre]) for fibre in self.fibres}
         self.horizon = market.horizon
         self.offers = tuple(
             sorted([*offers, *filling], key=lambda offer: (offer.fibre, offer.ref))
@@ -171,6 +163,20 @@ class Case:
             if goods < self.sources[ref].order_minimum:
                 return False
         return all(min(self.spare(plan, fibre), default=0) >= 0 for fibre in self.fibres)
+
+
+def _filling(market: Market, fibres: set[str], sources: set[str]) -> list[Offer]:
+    """Return the offers of fibres that nothing asks for, at sources that are ordered from.
+
+    Such a fibre is worth a pack where that brings an order to a threshold.
+    """
+    return [
+        offer
+        for offer in market.offers
+        if offer.fibre in fibres
+        and offer.source in sources
+        and market.sources[offer.source].has_threshold
+    ]
 
 
 def _rises(offer: Offer) -> bool:

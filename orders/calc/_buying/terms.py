@@ -13,21 +13,13 @@ from datetime import date, timedelta
 from fractions import Fraction
 from functools import cached_property
 
+from fibres.calc.comparing import in_season
+from fibres.calc.steps import Step, price_steps
 from orders.calc.planrows import PackOffer, Snapshot, SourceTerms
 
 MG_PER_KG = 10**6
 # So far ahead every season opens at least once.
 DAYS_OF_A_SEASON_AHEAD = 400
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """Packs from ``least`` to ``most`` (None: any more) cost ``fixed + each × packs``."""
-
-    least: int
-    most: int | None
-    fixed: int
-    each: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,14 +193,7 @@ class Market:
         days = range(min(self.horizon, last + 1))
         if source.season is None:
             return list(days)
-        first, end = source.season
-        wraps = end < first
-        return [
-            day
-            for day in days
-            for name in [self.on(day).strftime("%m-%d")]
-            if (name >= first or name <= end if wraps else first <= name <= end)
-        ]
+        return [day for day in days if in_season(self.on(day), source.season)]
 
     def _offer(self, offer: PackOffer, source: SourceTerms, open_days: list[int]) -> Offer:
         first, last = offer.valid_from or date.min, offer.valid_to or date.max
@@ -218,7 +203,11 @@ class Market:
             source=offer.source,
             lead=source.lead_days,
             pack_mg=offer.pack_usable_mg,
-            steps=_steps(offer),
+            steps=price_steps(
+                offer.breaks,
+                incremental=offer.breaks_are == "incremental",
+                least_packs=offer.least_packs,
+            ),
             days=tuple(day for day in open_days if first <= self.on(day) <= last),
         )
 
@@ -233,18 +222,3 @@ def _least_each(step: Step) -> Fraction:
     if step.most is None:
         return min(first, Fraction(step.each))
     return min(first, Fraction(step.fixed + step.each * step.most, step.most))
-
-
-def _steps(offer: PackOffer) -> tuple[Step, ...]:
-    """Turn price breaks into straight pieces; below the first break its price holds."""
-    steps: list[Step] = []
-    fixed, before = 0, offer.breaks[0][1]
-    for n, (start, each) in enumerate(offer.breaks):
-        if offer.breaks_are == "incremental":
-            fixed += (before - each) * (start - 1)
-            before = each
-        following = offer.breaks[n + 1][0] - 1 if n + 1 < len(offer.breaks) else None
-        least = max(start, offer.least_packs)
-        if following is None or following >= least:
-            steps.append(Step(least, following, fixed, each))
-    return tuple(steps)

@@ -278,19 +278,10 @@ class _Assembly:
         want_row = np.full(count, NOWHERE, dtype=np.int64)
         want_row[roomy] = self._new_rows(int(roomy.sum()))
         share, over, room = _shares(lines, want_row)
-        carry = np.flatnonzero(np.diff(entries.node_last, append=NOWHERE) == 0)
-        pool = np.flatnonzero(self.pool_row[entries.node_pool] >= self.nodes)
-        below = np.stack([2 * self.inner, 2 * self.inner + 1], axis=1).ravel()
         blocks = {
             "supply": supply,
             "give": give,
-            "carry": (carry, carry + 1, _free(carry)),
-            "pool": (pool, self.pool_row[entries.node_pool[pool]], _free(pool)),
-            "span": (
-                np.repeat(self.place_row[self.inner], 2),
-                self.place_row[below],
-                _free(below),
-            ),
+            **self._through_time(),
             "use": (self.pool_row[self.use_pool], line_row[self.use_line], _free(self.use_line)),
             "share": (line_row[share], want_row[lines.want[share]], room),
             "lack": (_none(line_row), line_row, lines.most),
@@ -312,6 +303,22 @@ class _Assembly:
             entries.leaf, row_place, self.sources.of_lot, *entry,
             self.use_pool, self.use_line, share, over,
         )  # fmt: skip
+
+    def _through_time(self) -> dict[str, tuple[Ints, Ints, Ints]]:
+        """Return the columns by which fibre waits, comes to its pools and down to their spans."""
+        entries = self.entries
+        carry = np.flatnonzero(np.diff(entries.node_last, append=NOWHERE) == 0)
+        pool = np.flatnonzero(self.pool_row[entries.node_pool] >= self.nodes)
+        below = np.stack([2 * self.inner, 2 * self.inner + 1], axis=1).ravel()
+        return {
+            "carry": (carry, carry + 1, _free(carry)),
+            "pool": (pool, self.pool_row[entries.node_pool[pool]], _free(pool)),
+            "span": (
+                np.repeat(self.place_row[self.inner], 2),
+                self.place_row[below],
+                _free(below),
+            ),
+        }
 
     def _enter(self) -> tuple[Any, Any, tuple[Ints, Ints, Ints, Ints]]:
         """Feed a source in where it serves, by a row of its own where that is in many places."""

@@ -105,6 +105,18 @@ class Reader:
         found = [self.text(item, f"{path}[{n}]") for n, item in enumerate(self.items(value, path))]
         return frozenset(found)
 
+    def by_fibre(self, value: Any, path: str, read: Callable[[Any, str], Any]) -> dict[str, Any]:
+        """Read an object of one value for each fibre that is named."""
+        if not isinstance(value, dict):
+            self.fault(path, f"must be an object, got {said(value)}.")
+            return {}
+        found = {}
+        for given, of_fibre in value.items():
+            fibre = self.text(given, path)
+            # A name that cannot be read is no place to find a fault by.
+            found[fibre] = read(of_fibre, f"{path}.{fibre}" if fibre else path)
+        return found
+
     def need_of(self, row: dict[str, Any], path: str, key: str, read: Callable[..., Any]) -> Any:
         """Read what cannot be left out."""
         if key not in row:

@@ -45,9 +45,11 @@ def read_sourcing(read: Reader, value: Any, path: str) -> Sourcing | None:
         horizon_days=read.need_of(row, path, "horizon_days", _horizon(read)) or 1,
         sources=sources,
         offers=offers,
-        minimum_mg=_by_fibre(read, row, path, "minimum_mg", read.milligrams),
-        holding_minor_per_kg_day=_by_fibre(
-            read, row, path, "holding_minor_per_kg_day", _rate(read)
+        minimum_mg=read.by_fibre(row.get("minimum_mg", {}), f"{path}.minimum_mg", read.milligrams),
+        holding_minor_per_kg_day=read.by_fibre(
+            row.get("holding_minor_per_kg_day", {}),
+            f"{path}.holding_minor_per_kg_day",
+            _rate(read),
         ),
         demand=None if demand is None else _rows(read, row, path, "demand", _demand),
     )
@@ -58,19 +60,6 @@ def _rows(
 ) -> tuple[Any, ...]:
     values = read.items(row.get(key, []), f"{path}.{key}")
     return tuple(of(read, value, f"{path}.{key}[{n}]") for n, value in enumerate(values))
-
-
-def _by_fibre(
-    read: Reader, row: dict[str, Any], path: str, key: str, of: Callable[[Any, str], Any]
-) -> dict[str, Any]:
-    value = row.get(key, {})
-    if not isinstance(value, dict):
-        read.fault(f"{path}.{key}", f"must be an object, got {said(value)}.")
-        return {}
-    return {
-        read.text(fibre, f"{path}.{key}"): of(given, f"{path}.{key}.{fibre}")
-        for fibre, given in value.items()
-    }
 
 
 def _horizon(read: Reader) -> Callable[[Any, str], int]:

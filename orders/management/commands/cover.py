@@ -24,7 +24,7 @@ from orders.calc.cover import Answer, Cover, allocate
 from orders.calc.plan import Snapshot
 from orders.calc.remedies import ways_out
 from orders.models import Commission, Sheet
-from studio.commands import StoreCommand
+from studio.commands import StoreCommand, waiting
 from studio.errors import StudioError
 from studio.forms import DayField
 from studio.models import Studio
@@ -59,9 +59,9 @@ class Command(StoreCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Read, ask, print."""
-        with planfile.refusals_told(options["snapshot"]):
+        with planfile.refusals_told(options["snapshot"]), waiting(self.stderr):
             shot = self._read(options)
-        cover = allocate(shot)
+            cover = allocate(shot)
         asked = self._asked(cover, options["ref"])
         self.is_file = bool(options["snapshot"])
         self.system = "metric" if self.is_file else Studio.current().units
@@ -173,7 +173,9 @@ class Command(StoreCommand):
             currency=shot.currency,
             usual_moisture=self._usual_moisture(),
         )
-        ways = wording.ways_out(ways_out(shot, cover, answer.ref), answer, reader)
+        with waiting(self.stderr):
+            found = ways_out(shot, cover, answer.ref)
+        ways = wording.ways_out(found, answer, reader)
         if ways:
             self.stdout.write("  What would mend it:")
         for way in ways:
