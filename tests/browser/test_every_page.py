@@ -21,7 +21,10 @@ from tests.roles.samples import routes
 
 pytestmark = pytest.mark.django_db(transaction=True)
 # Routes that only answer what is posted to them, or stand before the door.
-NO_PAGE = {"log_out", "first_run", "log_in", "commission_move", "fibres_usual"}
+NO_PAGE = {
+    "log_out", "first_run", "log_in", "commission_move", "fibres_usual", "reorder_order",
+    "reorder_look", "reorder_progress",
+}  # fmt: skip
 ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
     "mould": Mould, "movement": Movement, "offer": Offer,
