@@ -10,9 +10,7 @@ from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils.decorators import method_decorator
 from django.views import View
-from django.views.decorators.http import require_POST
 from django.views.generic import TemplateView
 from django_htmx.http import HttpResponseClientRefresh
 
@@ -220,9 +218,12 @@ class ReorderOrder(ReorderShape):
 
 
 @needs(MAY_BUY)
-@method_decorator(require_POST, name="dispatch")
 class ReorderLook(View):
     """Begin to look longer for a cheaper plan."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Lead back to the plan, as where an address is typed again."""
+        return redirect("reorder")
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Begin, and go back to the page, which says how far it is."""

@@ -197,6 +197,12 @@ def test_no_money_and_no_plan_for_who_may_not_see_it(request, browser, planner):
     assert planner.asked == []
 
 
+@pytest.mark.parametrize("route", ["reorder_order", "reorder_look"])
+def test_an_address_that_takes_posts_leads_back_to_the_plan(owner_client, route):
+    answer = owner_client.get(reverse(route))
+    assert (answer.status_code, answer.url) == (302, ADDRESS)
+
+
 @pytest.mark.parametrize("route", ["reorder_order", "reorder_look", "reorder_progress"])
 def test_a_hand_cannot_buy_or_look_for_plans(hand_client, planner, route):
     method = hand_client.get if route == "reorder_progress" else hand_client.post
