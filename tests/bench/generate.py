@@ -1,8 +1,10 @@
 """Generated snapshots of any size, always the same for one seed, with no database behind them.
 
-Lots have days and marks of their own, some promises exclude some marks or keep to some lots,
-furnishes have one to three lines, some with limits and some with stand-ins, and what is held
-comes to about as much as is promised, so that some promises are short.
+Lots have days of their own, each fifth fibre is scrap, which some promises exclude, a few promises
+keep to a few lots, furnishes have one to three lines, some with limits and some with stand-ins,
+and what is held comes to about as much as is promised, so that some promises are short. So is the
+studio that :mod:`tests.bench.studio` writes into the database. A ``marked`` one is harder than any
+that the program can hold: its lots bear three marks at random, which promises exclude at random.
 """
 
 from __future__ import annotations
@@ -28,7 +30,10 @@ from orders.calc.planrows import (
 
 KG = 1_000_000
 TODAY = date(2027, 3, 1)
-MARKS = ("dyed", "long kept", "scrap")
+SCRAP = ("scrap",)
+MARKS = ("dyed", "long kept", *SCRAP)
+LOT = "L{:06d}"
+EACH_KEEPING_TO_LOTS = 200
 # Least, target and most share of every line.
 FURNISHES = (
     (("1", "1", "1"),),
@@ -60,11 +65,11 @@ LARGEST = Size(100_000, 10_000, 50, 365)
 # --- cover ------------------------------------------------------------------------------------
 
 
-def studio(size: Size, *, seed: int = 1, load: float = 0.95) -> Snapshot:
+def studio(size: Size, *, seed: int = 1, load: float = 0.95, marked: bool = False) -> Snapshot:
     """Return a studio of that size that holds ``load`` of what it has promised."""
     choose = Random(seed)
     fibres = [f"fibre {number:02d}" for number in range(size.fibres)]
-    promises = tuple(_promises(choose, size, fibres))
+    promises = tuple(_promises(choose, size, fibres, marked=marked))
     wanted: Counter[str] = Counter()
     for one in promises:
         for part in one.furnish:
@@ -73,17 +78,20 @@ def studio(size: Size, *, seed: int = 1, load: float = 0.95) -> Snapshot:
     return Snapshot(
         today=TODAY,
         currency="GBP",
-        lots=tuple(_lots(choose, size, fibres, wanted, load)),
+        lots=tuple(_lots(choose, size, fibres, wanted, load, marked=marked)),
         commissions=promises,
     )
 
 
-def _promises(choose: Random, size: Size, fibres: list[str]) -> Iterator[Promise]:
+def _promises(choose: Random, size: Size, fibres: list[str], *, marked: bool) -> Iterator[Promise]:
+    furnishes = [tuple(_furnish(choose, fibres)) for _ in range(2 * size.fibres)]
     for number in range(size.commissions):
         due = TODAY + timedelta(days=choose.randint(0, size.days))
         wanted = choose.randint(20, 400)
         pull = choose.randint(3_000, 30_000)
         need = wanted * pull * 9 // 8
+        furnish = choose.choice(furnishes)
+        keeps_to_lots = not marked and number % EACH_KEEPING_TO_LOTS == 0
         yield Promise(
             ref=f"C{number:05d}",
             priority=choose.randint(1, 9),
@@ -92,11 +100,28 @@ def _promises(choose: Random, size: Size, fibres: list[str]) -> Iterator[Promise
             need_mg=need,
             safe_need_mg=need * choose.randint(100, 106) // 100,
             pull_mg=pull,
-            furnish=tuple(_furnish(choose, fibres)),
+            furnish=furnish,
             good_share=Decimal("0.88"),
-            excludes=frozenset(mark for mark in MARKS if choose.random() < 0.15),
+            excludes=_marks(choose, MARKS, 0.15) if marked else _marks(choose, SCRAP, 0.3),
+            only_lots=_few_lots(choose, size, furnish, fibres) if keeps_to_lots else None,
             needed_on=due - timedelta(days=7),
         )
+
+
+def _marks(choose: Random, marks: tuple[str, ...], share: float) -> frozenset[str]:
+    return frozenset(mark for mark in marks if choose.random() < share)
+
+
+def _few_lots(
+    choose: Random, size: Size, furnish: tuple[Part, ...], fibres: list[str]
+) -> frozenset[str]:
+    """Return three lots of each fibre of a furnish."""
+    numbers = (
+        range(fibres.index(part.fibres[0]), size.lots, size.fibres)[at]
+        for part in furnish
+        for at in choose.sample(range(size.lots // size.fibres), 3)
+    )
+    return frozenset(LOT.format(number) for number in numbers)
 
 
 def _furnish(choose: Random, fibres: list[str]) -> Iterator[Part]:
@@ -108,25 +133,32 @@ def _furnish(choose: Random, fibres: list[str]) -> Iterator[Part]:
 
 
 def _lots(
-    choose: Random, size: Size, fibres: list[str], wanted: Counter[str], load: float
+    choose: Random,
+    size: Size,
+    fibres: list[str],
+    wanted: Counter[str],
+    load: float,
+    *,
+    marked: bool,
 ) -> Iterator[PlanLot]:
     a_lot = size.fibres * load / size.lots
     loads = {fibre: choose.uniform(0.9, 1.1) for fibre in fibres}
     for number in range(size.lots):
         fibre = fibres[number % size.fibres]
+        scrap = frozenset(SCRAP if number % size.fibres % 5 == 4 else ())
         mass = int(wanted[fibre] * a_lot * loads[fibre] * choose.uniform(0.4, 1.6))
         since = TODAY + timedelta(days=choose.randint(-size.days * 4, size.days // 2))
         keeps = choose.randint(size.days // 4, size.days) if choose.random() < 0.15 else None
         yield PlanLot(
-            ref=f"L{number:06d}",
+            ref=LOT.format(number),
             fibre=fibre,
             usable_mg=mass,
             oven_dry_mg=mass * 100 // 95,
             as_is_mg=mass * 100 // 87,
             usable_from=since,
             until=None if keeps is None else max(since, TODAY) + timedelta(days=keeps),
-            cost_minor_per_kg=choose.randint(2, 24) * 100,
-            marks=frozenset(mark for mark in MARKS if choose.random() < 0.2),
+            cost_minor_per_kg=choose.randint(200, 2400),
+            marks=_marks(choose, MARKS, 0.2) if marked else scrap,
             spread=Decimal("0.03"),
         )
 

@@ -310,11 +310,19 @@ class _Maker:
         )
 
     def limit_to_lots(self) -> None:
-        """Hold one commission in fifty to half of the lots."""
-        lots = list(Lot.objects.order_by("pk").values_list("pk", flat=True)[:200])
+        """Hold one commission in two hundred to a few lots of each fibre of its furnish."""
+        lots: dict[int, list[int]] = {}
+        for lot, fibre in Lot.objects.order_by("pk").values_list("pk", "fibre_id"):
+            lots.setdefault(fibre, []).append(lot)
+        limited = Commission.objects.order_by("pk").values_list("pk", flat=True)[::200]
+        asked = (
+            Commission.objects.filter(pk__in=list(limited))
+            .order_by("pk", "sheet__furnish__parts__pk")
+            .values_list("pk", "sheet__furnish__parts__fibre_id")
+        )
         through = Commission.only_lots.through
         through.objects.bulk_create(
             through(commission_id=commission, lot_id=lot)
-            for commission in Commission.objects.order_by("pk").values_list("pk", flat=True)[::50]
-            for lot in sorted(self.choose.sample(lots, len(lots) // 2))
+            for commission, fibre in asked
+            for lot in sorted(self.choose.sample(lots[fibre], min(len(lots[fibre]), 3)))
         )

@@ -23,8 +23,7 @@ from tests.builders import day, make_user
 from tests.orders.oracles.checking import faults
 
 MOST_OVER_SOLVER = 1.3
-# What is aimed for; the exact aims one after another take some 33 times as long.
-GROWTH_AIMED_FOR = 25
+MOST_GROWTH = 25
 MOST_MB = 600
 EVERYDAY_SECONDS = 0.1
 ROWS_ON_A_PAGE = 50
@@ -93,8 +92,9 @@ def test_cover_of_a_generated_studio(benchmark, size):
 
 
 @to_large
-def test_every_pick_of_a_large_answer_is_right(benchmark, size):
-    plan = studio(size)
+@pytest.mark.parametrize("marked", [False, True], ids=["scrap", "marked"])
+def test_every_pick_of_a_large_answer_is_right(benchmark, size, marked):
+    plan = studio(size, marked=marked)
     cover = benchmark.pedantic(allocate, args=(plan,), rounds=1)
     assert not faults(plan, cover)
 
@@ -105,8 +105,8 @@ def test_how_much_longer_ten_times_the_size_takes(benchmark):
     after = best_run(3, lambda clock: allocate(large, clock=clock))
     benchmark.pedantic(allocate, args=(small,), rounds=1)
     growth = after.seconds / before.seconds
-    say(benchmark, growth=round(growth, 1), aimed_for=GROWTH_AIMED_FOR)
-    assert growth < 10 * GROWTH_AIMED_FOR
+    say(benchmark, growth=round(growth, 1))
+    assert growth <= MOST_GROWTH
 
 
 def test_the_everyday_size_answers_at_once(benchmark):

@@ -34,7 +34,13 @@ class Conceded:
         self.days = [(need, sorted(set(every))) for need, every in days]
         more = [Want(need, 0, 0) for need, _ in self.days]
         self.signatures = Signatures(served.stock, [*asked, *more])
-        self.net = build(served.stock, asked, self.signatures, more_days=sorted(self._more_days()))
+        self.net = build(
+            served.stock,
+            asked,
+            self.signatures,
+            by_cost=False,
+            more_days=sorted(self._more_days()),
+        )
         self.pool = {
             (int(sig), int(day)): int(row)
             for sig, day, row in zip(

@@ -30,8 +30,11 @@ NO_ANSWER = (
     highspy.HighsModelStatus.kInfeasible,
     highspy.HighsModelStatus.kUnboundedOrInfeasible,
 )
-# From so many rows on the first corner is found sooner from within than along the edges.
-MANY_ROWS = 2_000
+# From so many rows on the first corner is mostly found sooner from within than along the edges.
+MANY_ROWS = 30_000
+# The simplex method mends what is missing by its dual steps and aims anew by its primal ones. It
+# weighs all edges alike, which is quicker here: there are many short steps.
+SIMPLEX = {"simplex_strategy": 0, "simplex_dual_edge_weight_strategy": 0}
 
 
 class CoverError(AssertionError):
@@ -50,7 +53,7 @@ class Flow:
 
     def __init__(self, net: Network, cost: Floats, clock: Clock) -> None:
         self.net, self.clock = net, clock
-        self.solver = engine(solver="simplex" if net.rows < MANY_ROWS else "ipm")
+        self.solver = engine(solver="simplex" if net.rows < MANY_ROWS else "ipm", **SIMPLEX)
         self.columns = net.columns
         has_tail = net.tail != NOWHERE
         start = np.zeros(net.columns + 1, dtype=np.int32)
@@ -180,8 +183,7 @@ class Aims:
         # What goes over one target is missing under another, so either tells of both.
         nearness[share] = net.share_over & (net.lines.want[net.share_line] < drawn)
         cost[net.entry_column] = net.entry_cost
-        last_day = net.pool_day[net.entry_last]
-        order[net.entry_column] = np.unique(last_day, return_inverse=True)[1]
+        order[net.entry_column] = np.unique(net.entry_last, return_inverse=True)[1]
         second = [cost, nearness] if cost_first else [nearness, cost]
         self.later = [aim for aim in (*second, order) if aim.any()]
 

@@ -2,10 +2,12 @@
 
 A class is what lots of one fibre hold that no promise can tell apart: the same promises accept
 them, the same first and last day of need falls into their days, and they cost the same. Classes
-with the same last day share a chain, one node for each day of need, so that fibre can wait from
-one day to the next but never past the last. Chains of one signature meet in a pool on each day,
-and the lines of promises drawn on that day are fed from there. Every column leaves one row and
-enters another, so the matrix is that of a network.
+that keep to the last day of need share a chain, one node for each day of need, in which fibre
+waits from one day to the next. Classes that are there from the first day on share a chain that
+runs the other way: what is good until some day may be drawn on that day or on any before it. The
+few that are limited both ways enter by a tree of spans of days. All that one signature has to
+give on a day meets in a pool, and the lines of promises drawn on that day are fed from there.
+Every column leaves one row and enters another, so the matrix is that of a network.
 """
 
 from __future__ import annotations
@@ -19,6 +21,9 @@ import numpy as np
 from orders.calc._cover.lines import Lines, lines_of
 from orders.calc._cover.stock import NOWHERE, Ints, Signatures, Stock, Want, ints
 
+Marks = np.ndarray[Any, np.dtype[np.bool_]]
+# With whoever names no lots, and with whoever names them.
+SIGNATURES_OF_A_LOT = 2
 FREE = int(np.iinfo(np.int64).max)
 
 
@@ -27,7 +32,8 @@ class Network:
     """Rows that must balance, and columns each of which leaves a row and enters another.
 
     A row that is not there is ``NOWHERE``. Rows come in the order nodes of chains, pools, spans,
-    sources, lines, wants. A source is what lots that nothing tells apart hold together.
+    sources, lines, wants. A source is what lots that serve the same days
+    hold together, a grade what those among them hold that cost the same.
     """
 
     rows: int
@@ -47,14 +53,17 @@ class Network:
     leaf: int  # the place of the first pool in the tree of spans
     row_place: Ints  # of each row its place in that tree, or NOWHERE
     lot_source: Ints
+    lot_grade: Ints  # within its source, by cost
+    lot_supply: Ints  # the column by which it comes in, with all that is like it
     entry_column: Ints  # columns by which fibre enters, by source, drawn before held
     entry_source: Ints
+    entry_grade: Ints  # of what is drawn; NOWHERE of what is held
     entry_cost: Ints
-    entry_last: Ints  # the last pool that what enters there may serve
+    entry_last: Ints  # the last day, in order, on which what enters there may serve
     use_pool: Ints
     use_line: Ints
     share_line: Ints
-    share_over: np.ndarray[Any, np.dtype[np.bool_]]
+    share_over: Marks
 
     @property
     def columns(self) -> int:
@@ -68,6 +77,7 @@ def build(
     signatures: Signatures,
     *,
     apart: int | None = None,
+    by_cost: bool = True,
     more_days: Iterable[tuple[int, int]] = (),
 ) -> Network:
     """Return the network through which lots serve these wants.
@@ -83,6 +93,8 @@ def build(
     apart : int or None [-]
         Wants from this number on are fed by chains of their own: what they hold costs nothing,
         so that their fibre must be told from that of the others.
+    by_cost : bool [-]
+        Whether lots that cost differently are told apart.
     more_days : iterable of pairs [days]
         Signatures with further days on which something may be drawn.
 
@@ -123,15 +135,34 @@ def build(
     use_key = days.key(use_sig, days.of_want[lines.want[use_line]])
     more_key = ints(int(sig) * days.span + day - days.base + 1 for sig, day in days.more)
     keys = np.unique(np.concatenate([use_key, more_key]))
-    sig = np.stack([signatures.of_lot + side * signatures.count for side in range(sides)])
+    sig = np.concatenate([signatures.of_lots + side * signatures.count for side in range(sides)])
     first = np.searchsorted(keys, days.key(sig, stock.start[None, :]))
     last = np.searchsorted(keys, days.key(sig, stock.until[None, :]), side="right") - 1
-    serves = (signatures.of_lot >= 0)[None, :] & (first <= last)
+    serves = (np.tile(signatures.of_lots, (sides, 1)) != NOWHERE) & (first <= last)
     first[~serves] = last[~serves] = NOWHERE
-    sources = _Sources(stock, first, last)
-    ends = np.searchsorted(keys // days.span, keys // days.span, side="right") - 1
-    entries = _Entries(sources, ends, len(keys))
+    ways = _Ways(keys // days.span)
+    cost = stock.cost if by_cost else np.zeros_like(stock.cost)
+    drawn = first[: len(signatures.of_lots)]
+    spread = ways.of(first, last)[-1].any(axis=0) | ((drawn != NOWHERE).sum(axis=0) > 1)
+    sources = _Sources(stock.mg, cost, first, last, spread)
+    entries = _Entries(sources, ways, len(keys))
     return _Assembly(lines, keys, days, sources, entries, use_line, use_key).network()
+
+
+class _Ways:
+    """How what serves from one pool to another enters: the pools of signatures, first to last."""
+
+    def __init__(self, of_pool: Ints) -> None:
+        # What serves no pool at all looks into the place after the last.
+        self.starts = np.append(np.searchsorted(of_pool, of_pool), NOWHERE)
+        self.ends = np.append(np.searchsorted(of_pool, of_pool, side="right") - 1, NOWHERE)
+
+    def of(self, first: Ints, last: Ints) -> tuple[Marks, Marks, Marks]:
+        """Return what keeps to the end, what else is there from the start, and the others."""
+        serves = first != NOWHERE
+        kept = serves & (self.ends[last] == last)
+        early = serves & ~kept & (self.starts[first] == first)
+        return kept, early, serves & ~kept & ~early
 
 
 class _Days:
@@ -158,69 +189,103 @@ def _uses(lines: Lines, wants: Sequence[Want], signatures: Signatures) -> tuple[
 
 
 class _Sources:
-    """Lots gathered by the pools that they may serve, first to last, and by what they cost."""
+    """Lots gathered by the pools that they may serve, and within these by what they cost.
 
-    def __init__(self, stock: Stock, first: Ints, last: Ints) -> None:
+    Lots of one source that cost the same are a grade of it. What enters in several places has
+    to cost the same in all of them, so a source that is drawn from several is of one grade.
+    """
+
+    def __init__(self, mg: Ints, cost: Ints, first: Ints, last: Ints, spread: Marks) -> None:
         serves = np.flatnonzero((first != NOWHERE).any(axis=0))
-        keys = np.concatenate([first[:, serves], last[:, serves], stock.cost[None, serves]])
+        mg, cost = mg[serves], cost[serves]
+        apart = np.where(spread[serves], cost, NOWHERE)
+        keys = np.concatenate([first[:, serves], last[:, serves], apart[None]])
         found, number = np.unique(keys, axis=1, return_inverse=True)
-        self.of_lot = np.full(len(stock.lots), NOWHERE, dtype=np.int64)
-        self.of_lot[serves] = number.ravel()
         self.first, self.last = found[: len(first)], found[len(first) : -1]
-        self.cost = found[-1]
-        self.mg = np.zeros(len(self.cost), dtype=np.int64)
-        np.add.at(self.mg, number.ravel(), stock.mg[serves])
+        (self.grade_source, self.grade_cost), grade = np.unique(
+            np.stack([number.ravel(), cost]), axis=1, return_inverse=True
+        )
+        self.of_lot, self.grade_of_lot = np.full((2, first.shape[1]), NOWHERE, dtype=np.int64)
+        self.of_lot[serves], self.grade_of_lot[serves] = number.ravel(), grade.ravel()
+        self.mg = _sums(number.ravel(), mg, found.shape[1])
+        self.grade_mg = _sums(grade.ravel(), mg, len(self.grade_cost))
+        self.grades = np.bincount(self.grade_source, minlength=len(self.mg))
+
+
+def _sums(number: Ints, mg: Ints, count: int) -> Ints:
+    total = np.zeros(count, dtype=np.int64)
+    np.add.at(total, number, mg)
+    return total
 
 
 class _Entries:
-    """Where sources enter: chains for what keeps to the end, spans of days for what does not.
+    """Where sources enter: chains for what serves to the end or from the start, else spans.
 
-    Pools are the leaves of a binary tree; whatever serves from one pool to another is handed to
-    the few spans of the tree that make up just these pools, and from there down.
+    What keeps to the end waits from day to day in a chain. What is there from the start goes
+    through a chain that runs back in time from the last day on which it is good. Pools are the
+    leaves of a binary tree as well; whatever is limited both ways is handed to the few spans of
+    the tree that make up just its pools, and from there down.
     """
 
-    def __init__(self, sources: _Sources, ends: Ints, pools: int) -> None:
+    def __init__(self, sources: _Sources, ways: _Ways, pools: int) -> None:
         self.leaf = 1 << max(pools - 1, 0).bit_length()
-        found: list[tuple[Ints, Ints, Ints, Ints]] = []
-        chained, begin = [], np.full(pools, pools, dtype=np.int64)
-        for side, (first, last) in enumerate(zip(sources.first, sources.last, strict=True)):
-            number = np.flatnonzero(first != NOWHERE)
-            keeps = ends[last[number]] == last[number] if pools else number > 0
-            kept = number[keeps]
-            np.minimum.at(begin, last[kept], first[kept])
-            chained.append((side, kept, first[kept], last[kept]))
-            found += self._spans(side, number[~keeps], first, last)
-        last = np.flatnonzero(begin < pools)
-        length = last - begin[last] + 1
-        base = np.cumsum(length) - length
-        self.node_pool = np.arange(int(length.sum())) - np.repeat(base - begin[last], length)
-        self.node_last = np.repeat(last, length)
-        node_of = np.zeros(pools, dtype=np.int64)
-        node_of[last] = base - begin[last]
-        # A node of a chain is told from a place in the tree by being negative.
-        found += [
-            (kept, np.full(len(kept), side), -1 - (node_of[to] + since), to)
-            for side, kept, since, to in chained
-        ]
-        self.source, self.side, self.place, self.last = (
-            np.concatenate([rows[n] for rows in found]).astype(np.int64) for n in range(4)
+        number = np.tile(np.arange(len(sources.mg)), len(sources.first))
+        side = np.repeat(np.arange(len(sources.first)) // SIGNATURES_OF_A_LOT, len(sources.mg))
+        first, last = sources.first.ravel(), sources.last.ravel()
+        kept, early, limited = (
+            (number[kind], side[kind], first[kind], last[kind]) for kind in ways.of(first, last)
+        )
+        chains = _Chains(pools, kept, early)
+        self.node_pool, self.node_chain = chains.node_pool, chains.node_chain
+        self.source, self.side, self.place = (
+            np.concatenate(column).astype(np.int64)
+            for column in zip(*chains.entries, *self._spans(*limited), strict=True)
         )
 
     def _spans(
-        self, side: int, number: Ints, first: Ints, last: Ints
-    ) -> list[tuple[Ints, Ints, Ints, Ints]]:
+        self, number: Ints, side: Ints, first: Ints, last: Ints
+    ) -> list[tuple[Ints, Ints, Ints]]:
         found = []
-        low, high = first[number] + self.leaf, last[number] + self.leaf + 1
-        to = last[number]
+        low, high = first + self.leaf, last + self.leaf + 1
         while len(number):
             for takes, place in ((low & 1 == 1, low), (high & 1 == 1, high - 1)):
                 takes &= low < high
-                count = int(takes.sum())
-                found.append((number[takes], np.full(count, side), place[takes], to[takes]))
+                found.append((number[takes], side[takes], place[takes]))
             low, high = (low + 1) >> 1, high >> 1
             going = low < high
-            number, low, high, to = number[going], low[going], high[going], to[going]
+            number, side, low, high = number[going], side[going], low[going], high[going]
         return found
+
+
+class _Chains:
+    """Nodes in the order in which fibre runs through them: on in time, or back in it.
+
+    Rows of sources are number, side, first and last pool; what enters is told by number, side and
+    node. A node is told from a place in the tree of spans by being negative.
+    """
+
+    def __init__(self, pools: int, kept: tuple[Ints, ...], early: tuple[Ints, ...]) -> None:
+        begin = np.full(pools, pools, dtype=np.int64)
+        np.minimum.at(begin, kept[3], kept[2])
+        finish = np.full(pools, NOWHERE, dtype=np.int64)
+        np.maximum.at(finish, early[2], early[3])
+        on, back = np.flatnonzero(begin < pools), np.flatnonzero(finish != NOWHERE)
+        since = np.concatenate([begin[on], finish[back]])
+        length = np.concatenate([on - begin[on], finish[back] - back]) + 1
+        step = np.repeat([1, -1], [len(on), len(back)])
+        base = np.cumsum(length) - length
+        self.node_chain = np.repeat(np.arange(len(length)), length)
+        along = np.arange(int(length.sum())) - base[self.node_chain]
+        self.node_pool = since[self.node_chain] + step[self.node_chain] * along
+        on_base, back_base = np.zeros((2, pools), dtype=np.int64)
+        on_base[on], back_base[back] = base[: len(on)], base[len(on) :]
+        self.entries = [
+            (number, side, -1 - node)
+            for (number, side, _, _), node in (
+                (kept, on_base[kept[3]] + kept[2] - begin[kept[3]]),
+                (early, back_base[early[2]] + finish[early[2]] - early[3]),
+            )
+        ]
 
 
 class _Assembly:
@@ -257,6 +322,9 @@ class _Assembly:
             inner = np.flatnonzero(reached[level : 2 * level]) + level
             reached[2 * inner] = reached[2 * inner + 1] = True
             level *= 2
+        # A pool where two chains meet is a row of its own too.
+        meets = np.bincount(entries.node_pool, minlength=len(self.keys)) > 1
+        reached[entries.leaf : entries.leaf + len(meets)] |= meets
         leaves = np.flatnonzero(reached[entries.leaf :])
         self.pool_row[leaves] = self._new_rows(len(leaves))
         self.place_row[entries.leaf + leaves] = self.pool_row[leaves]
@@ -300,14 +368,14 @@ class _Assembly:
             self.rows, _demand(lines, line_row, want_row, self.rows), tail, head, upper, columns,
             lines, line_row, want_row, self.nodes, entries.node_pool,
             self.keys // days.span, self.keys % days.span + days.base - 1, self.pool_row,
-            entries.leaf, row_place, self.sources.of_lot, *entry,
+            entries.leaf, row_place, self.sources.of_lot, self.sources.grade_of_lot, *entry,
             self.use_pool, self.use_line, share, over,
         )  # fmt: skip
 
     def _through_time(self) -> dict[str, tuple[Ints, Ints, Ints]]:
         """Return the columns by which fibre waits, comes to its pools and down to their spans."""
         entries = self.entries
-        carry = np.flatnonzero(np.diff(entries.node_last, append=NOWHERE) == 0)
+        carry = np.flatnonzero(np.diff(entries.node_chain, append=NOWHERE) == 0)
         pool = np.flatnonzero(self.pool_row[entries.node_pool] >= self.nodes)
         below = np.stack([2 * self.inner, 2 * self.inner + 1], axis=1).ravel()
         return {
@@ -320,22 +388,47 @@ class _Assembly:
             ),
         }
 
-    def _enter(self) -> tuple[Any, Any, tuple[Ints, Ints, Ints, Ints]]:
-        """Feed a source in where it serves, by a row of its own where that is in many places."""
+    def _enter(self) -> tuple[Any, Any, Any]:
+        """Feed sources in where they serve, by a row of their own where that is in many places.
+
+        What is drawn enters grade by grade, for it counts what it costs; what is held does not.
+        """
         sources, entries = self.sources, self.entries
-        order = np.lexsort((entries.place, entries.side, entries.source))
-        source, place = entries.source[order], entries.place[order]
+        at = np.lexsort((entries.place, entries.side, entries.source))
+        drawn = entries.side[at] == 0
+        times = np.where(drawn, sources.grades[entries.source[at]], 1)
+        nth = np.arange(int(times.sum())) - np.repeat(np.cumsum(times) - times, times)
+        at, drawn = np.repeat(at, times), np.repeat(drawn, times)
+        source, place = entries.source[at], entries.place[at]
+        first_grade = np.cumsum(sources.grades) - sources.grades
+        grade = np.where(drawn, first_grade[source] + nth, NOWHERE)
+        most = np.where(drawn, sources.grade_mg[grade], sources.mg[source])
         into = np.where(place < 0, -1 - place, self.place_row[place])
-        many = np.bincount(source, minlength=len(sources.mg)) > 1
-        row = np.empty(len(sources.mg), dtype=np.int64)
-        row[source] = into
+        many = np.bincount(entries.source, minlength=len(sources.mg)) > 1
+        row = np.full(len(many), NOWHERE, dtype=np.int64)
         row[many] = self._new_rows(int(many.sum()))
         gives = many[source]
-        column = np.where(gives, len(row) + np.cumsum(gives) - 1, source)
-        cost = np.where(entries.side[order] == 0, sources.cost[source], 0)
-        supply = (_none(row), row, sources.mg)
-        give = (row[source[gives]], into[gives], _free(into[gives]))
-        return supply, give, (column, source, cost, entries.last[order])
+        supplies = int(many.sum()) + int((~gives).sum())
+        column = np.empty(len(gives), dtype=np.int64)
+        column[~gives] = np.arange(int(many.sum()), supplies)
+        column[gives] = np.arange(supplies, supplies + int(gives.sum()))
+        supply_of = np.full(len(many), NOWHERE, dtype=np.int64)
+        supply_of[many] = np.arange(int(many.sum()))
+        supply_of[source[~gives & ~drawn]] = column[~gives & ~drawn]
+        # Lots that serve nothing look into the place after the last.
+        of_grade = np.append(supply_of[sources.grade_source], NOWHERE)
+        of_grade[grade[~gives & drawn]] = column[~gives & drawn]
+        head = np.concatenate([row[many], into[~gives]])
+        supply = (_none(head), head, np.concatenate([sources.mg[many], most[~gives]]))
+        give = (row[source[gives]], into[gives], most[gives])
+        cost = np.where(drawn, sources.grade_cost[grade], 0)
+        pool_day = np.append(self.keys % self.days.span, 0)
+        last_day = pool_day[sources.last].max(axis=0)
+        return (
+            supply,
+            give,
+            (of_grade[sources.grade_of_lot], column, source, grade, cost, last_day[source]),
+        )
 
 
 def _none(like: Ints) -> Ints:

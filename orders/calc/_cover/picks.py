@@ -1,8 +1,9 @@
 """A flow taken apart again: which lot serves which line with how many milligrams.
 
-Along a chain fibre is drawn first in, first out, which never takes a lot before its first day
-nor after its last; at a pool the lot that has to be used first goes to the line served first.
-All of it is done by laying two rows of masses along each other and cutting where either ends.
+Along a chain fibre is drawn first in, first out, whichever way in time the chain runs: that never
+takes a lot before its first day nor after its last. At a pool the lot that has to be used first
+goes to the line served first. All of it is done by laying two rows of masses along each other and
+cutting where either ends.
 """
 
 from __future__ import annotations
@@ -124,28 +125,34 @@ def along(ones: Ints, others: Ints) -> tuple[Ints, Ints, Ints]:
 
 
 def _entering(net: Network, stock: Stock, flow: Ints) -> tuple[Ints, Ints, Ints, Ints]:
-    """Return what of every lot enters which node; of alike lots the first to use goes first."""
-    lots = np.flatnonzero(net.lot_source != NOWHERE)
-    lots = lots[np.argsort(net.lot_source[lots], kind="stable")]
-    sources = int(net.lot_source.max(initial=NOWHERE)) + 1
-    held = np.zeros(sources, dtype=np.int64)
-    np.add.at(held, net.lot_source[lots], stock.mg[lots])
-    entering = flow[net.entry_column]
-    unused = held.copy()
-    np.subtract.at(unused, net.entry_source, entering)
+    """Return what of every lot enters which row, first what is drawn, then what is held."""
+    left = stock.mg.copy()
+    entering, into = flow[net.entry_column], net.head[net.entry_column]
+    drawn = net.entry_grade != NOWHERE
+    found = _join(
+        _dealt(left, net.lot_grade, net.entry_grade[drawn], into[drawn], entering[drawn]),
+        _dealt(left, net.lot_source, net.entry_source[~drawn], into[~drawn], entering[~drawn]),
+    )
+    return *found, left
+
+
+def _dealt(left: Ints, of_lot: Ints, kind: Ints, into: Ints, mg: Ints) -> tuple[Ints, ...]:
+    """Take what enters of each kind from its lots, of alike lots the first to use first."""
+    lots = np.flatnonzero(of_lot != NOWHERE)
+    lots = lots[np.argsort(of_lot[lots], kind="stable")]
+    kinds = int(of_lot.max(initial=NOWHERE)) + 1
+    unused = np.zeros(kinds, dtype=np.int64)
+    np.add.at(unused, of_lot[lots], left[lots])
+    np.subtract.at(unused, kind, mg)
     if (unused < 0).any():
         raise CoverError("More enters the network than the lots hold.")
-    # Of each source what enters its chains, then what stays in the store.
-    mass = np.concatenate([entering, unused])
-    source = np.concatenate([net.entry_source, np.arange(sources)])
-    node = np.concatenate([net.head[net.entry_column], np.full(sources, NOWHERE)])
-    order = np.argsort(source, kind="stable")
-    piece, place, mg = along(stock.mg[lots], mass[order])
-    lot, node = lots[piece], node[order][place]
-    left = stock.mg.copy()
-    enters = node != NOWHERE
-    np.subtract.at(left, lot[enters], mg[enters])
-    return lot[enters], node[enters], mg[enters], left
+    # Of each kind what enters, then what stays in the store.
+    order = np.argsort(np.concatenate([kind, np.arange(kinds)]), kind="stable")
+    piece, place, mass = along(left[lots], np.concatenate([mg, unused])[order])
+    lot, row = lots[piece], np.concatenate([into, np.full(kinds, NOWHERE)])[order][place]
+    enters = row != NOWHERE
+    np.subtract.at(left, lot[enters], mass[enters])
+    return lot[enters], row[enters], mass[enters]
 
 
 def check_picks(stock: Stock, drawn: Drawn, net: Network, wants: list[Want]) -> None:

@@ -37,7 +37,10 @@ def _behind(served: Served, rows: Ints) -> Marks:
     net, flow = served.net, served.flow
     inner = net.tail != NOWHERE
     tail, head = net.tail[inner], net.head[inner]
-    open_up, open_back = (flow < net.upper)[inner], (flow > 0)[inner]
+    is_open = flow < net.upper
+    # A grade that is drawn up may still be all that its source holds.
+    is_open[net.block["give"]] = True
+    open_up, open_back = is_open[inner], (flow > 0)[inner]
     inside = np.zeros(net.rows, dtype=bool)
     inside[rows] = True
     count = 0
@@ -73,7 +76,7 @@ def _binding(served: Served, inside: Marks) -> Binding:
     need -= int(flow[comes_in].sum())
     supply = net.block["supply"]
     sources = np.flatnonzero(inside[net.head[supply]])
-    lots = np.flatnonzero(np.isin(served.net.lot_source, sources))
+    lots = np.flatnonzero(np.isin(net.lot_supply, sources))
     named = [served.stock.lots[number] for number in lots.tolist()]
     wants = dict.fromkeys(net.lines.want[lines].tolist())
     wants |= dict.fromkeys(

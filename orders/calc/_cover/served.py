@@ -108,7 +108,7 @@ def _solve(
         return np.zeros(0, dtype=np.int64), left_out
     aims = Aims(net, len(promises), cost_first=snapshot.aims == "cost first")
     flow = Flow(net, aims.together(), clock)
-    flow.run()
+    _first_corner(flow, net, len(promises))
     demand = net.demand.copy()
     flow.aim(aims.promise)
     while fallen := _falls(net, flow.values(), promises, extra_of, left_out):
@@ -120,6 +120,19 @@ def _solve(
     found = flow.values()
     check(net, found, demand)
     return found, left_out
+
+
+def _first_corner(flow: Flow, net: Network, drawn: int) -> None:
+    """Solve for the average needs alone, then for the safe extras beside them.
+
+    All at once would do as well, and on large studios takes twice as long.
+    """
+    later = np.concatenate([net.line_row[net.lines.want >= drawn], net.want_row[drawn:]])
+    later = later[later != NOWHERE]
+    flow.require(later, np.zeros(len(later)))
+    flow.run()
+    flow.require(later, net.demand[later].astype(float))
+    flow.run()
 
 
 def _falls(

@@ -48,21 +48,31 @@ class Stock:
         self.by_fibre: dict[str, list[int]] = {}
         for number, lot in enumerate(self.lots):
             self.by_fibre.setdefault(lot.fibre, []).append(number)
+        self._accepted: dict[tuple[str, frozenset[str], frozenset[str] | None], Ints] = {}
 
     def eligible(self, fibres: Iterable[str], need: Promise | Question) -> Ints:
         """Return the lots of these fibres that no limit of a promise shuts out, on any day."""
         only = getattr(need, "only_lots", None)
-        return ints(
-            number
-            for fibre in fibres
-            for number in self.by_fibre.get(fibre, ())
-            if not self.lots[number].marks & need.excludes
-            and (only is None or self.lots[number].ref in only)
-        )
+        return np.concatenate([self._of(fibre, need.excludes, only) for fibre in fibres])
+
+    def _of(self, fibre: str, excludes: frozenset[str], only: frozenset[str] | None) -> Ints:
+        """Return the lots of a fibre within some limits: many promises share the same."""
+        if (found := self._accepted.get((fibre, excludes, only))) is None:
+            found = self._accepted[fibre, excludes, only] = ints(
+                number
+                for number in self.by_fibre.get(fibre, ())
+                if not self.lots[number].marks & excludes
+                and (only is None or self.lots[number].ref in only)
+            )
+        return found
 
 
 class Signatures:
-    """Which lots no limit can tell apart: lots of one fibre that the same limits accept."""
+    """Which lots no limit can tell apart: lots of one fibre that the same limits accept.
+
+    A lot that some promise names has two: with all others of its kind it serves whoever names no
+    lots, and beside that those who name it.
+    """
 
     def __init__(self, stock: Stock, wants: Sequence[Want]) -> None:
         self.pairs: dict[tuple[frozenset[str], frozenset[str] | None], int] = {}
@@ -82,11 +92,12 @@ class Signatures:
                 mask = marks[lot.marks] = sum(
                     1 << n for n, excludes in accepts if not excludes & lot.marks
                 )
-            mask &= (open_to_all | named.get(lot.ref, 0)) & asked.get(lot.fibre, 0)
-            of_lot.append(
-                self.number.setdefault((lot.fibre, mask), len(self.number)) if mask else NOWHERE
-            )
-        self.of_lot = ints(of_lot)
+            mask &= asked.get(lot.fibre, 0)
+            of_lot += [
+                self.number.setdefault((lot.fibre, own), len(self.number)) if own else NOWHERE
+                for own in (mask & open_to_all, mask & named.get(lot.ref, 0))
+            ]
+        self.of_lots = ints(of_lot).reshape(-1, 2).T  # the one, then the other
         self.count = len(self.number)
         self._by_fibre: dict[str, list[tuple[int, int]]] = {}
         for (fibre, mask), number in self.number.items():
