@@ -180,6 +180,39 @@ class Studio(models.Model):
         default=7,
         validators=[MaxValueValidator(365)],
     )
+    furnish_consistency = ShareField(
+        "consistency at which stuff is made up", default=Decimal("0.02")
+    )
+    vat_consistency = ShareField(
+        "consistency of the vat where no draw is known", default=Decimal("0.005")
+    )
+    couched_solids = ShareField("fibre in a sheet as couched", default=Decimal("0.175"))
+    grammage_tolerance = ShareField(
+        "how far a sheet may fall short of its grammage", default=Decimal("0.1")
+    )
+    beater_least_mg = WholeField("smallest beater load, oven-dry", default=340_000)
+    beater_most_mg = WholeField("largest beater load, oven-dry", default=900_000)
+    blender_mg = WholeField("blender load, oven-dry", default=27_000)
+    blender_litres = models.DecimalField(
+        "water in a blender load, litres",
+        max_digits=6,
+        decimal_places=3,
+        default=Decimal("1.25"),
+        validators=[MinValueValidator(Decimal("0.1"))],
+    )
+    pulls_a_day = models.PositiveIntegerField(
+        "pulls that vat and press manage in a day",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1)],
+    )
+    sizing_cure_days = models.PositiveIntegerField(
+        "days that sizing takes to cure", default=7, validators=[MaxValueValidator(365)]
+    )
+    packing_days = models.PositiveIntegerField(
+        "days to sort and pack", default=1, validators=[MaxValueValidator(365)]
+    )
+    retree_price_share = ShareField("price of retree, as a share of good", default=Decimal("0.9"))
     aims = models.CharField(
         "what comes first when lots are chosen",
         max_length=12,
@@ -212,6 +245,7 @@ class Mould(Closable):
     name = models.CharField(max_length=60, unique=True)
     width_um = WholeField("opening, across")
     height_um = WholeField("opening, along")
+    draw_um = WholeField("draw: depth of vat whose fibre stays on it", null=True, blank=True)
     remarks = models.TextField(blank=True)
 
     class Meta:
@@ -223,3 +257,28 @@ class Mould(Closable):
     def get_absolute_url(self) -> str:
         """Return the page where the mould is changed."""
         return reverse("mould", args=[self.pk])
+
+
+class Vat(Closable):
+    """A vat by its inside plan and the depth it is worked at."""
+
+    name = models.CharField(max_length=60, unique=True)
+    width_um = WholeField("inside, across")
+    height_um = WholeField("inside, along")
+    depth_um = WholeField("working depth")
+    remarks = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """Return the page where the vat is changed."""
+        return reverse("vat", args=[self.pk])
+
+    @property
+    def litres(self) -> Decimal:
+        """What it holds at its working depth."""
+        return Decimal(self.width_um * self.height_um * self.depth_um) / Decimal(10**15)

@@ -5,10 +5,12 @@ from fibres.models.furnishes import Addition, Drying, Furnish, FurnishPart, Shri
 from fibres.models.lots import Lot, MoistureTest, Movement
 from fibres.models.purchases import Arrival, Purchase, PurchaseLine
 from fibres.models.sources import Offer, OfferBreak, Source
+from fibres.models.stocktakes import CountLine, Stocktake
 
 __all__ = [
     "Addition",
     "Arrival",
+    "CountLine",
     "Drying",
     "Fibre",
     "Furnish",
@@ -22,4 +24,5 @@ __all__ = [
     "PurchaseLine",
     "Shrinkage",
     "Source",
+    "Stocktake",
 ]

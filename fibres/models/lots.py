@@ -40,6 +40,7 @@ class Lot(Closable):
     fibre = models.ForeignKey(Fibre, on_delete=models.PROTECT, related_name="lots")
     source = models.ForeignKey(Source, on_delete=models.PROTECT, related_name="lots")
     form = models.CharField("form it came in", max_length=60, blank=True)
+    place = models.CharField("where it lies", max_length=40, blank=True, db_index=True)
     received_on = models.DateField()
     as_is_mg = WholeField("received, as is")
     received_oven_dry_mg = WholeField("received, oven-dry")
