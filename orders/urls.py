@@ -27,5 +27,9 @@ urlpatterns = [
     path("reorder/order/", views.ReorderOrder.as_view(), name="reorder_order"),
     path("reorder/look/", views.ReorderLook.as_view(), name="reorder_look"),
     path("reorder/progress/", views.ReorderProgress.as_view(), name="reorder_progress"),
+    path("dryers/", views.DryerList.as_view(), name="dryers"),
+    path("dryers/new/", views.DryerPage.as_view(), name="dryer_new"),
+    path("dryers/<int:pk>/", views.DryerPage.as_view(), name="dryer"),
+    path("dryers/<int:pk>/close/", views.DryerClose.as_view(), name="dryer_close"),
     path("bench/", views.Bench.as_view(), name="bench"),
 ]

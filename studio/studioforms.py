@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from studio.forms import (
     CountField,
     HouseModelForm,
+    LengthField,
     MassField,
     MoneyField,
     NumberField,
@@ -19,10 +20,15 @@ from studio.forms import (
     ShareField,
     SizeField,
 )
-from studio.models import Mould, Studio
+from studio.models import Mould, Studio, Vat
 from studio.money import digits
 from studio.roles import HAND, OWNER, VIEWER, role_of
 from studio.sizes import Size
+
+ABOVE_ZERO = (
+    "furnish_consistency", "vat_consistency", "couched_solids", "grammage_tolerance",
+    "blender_mg", "blender_litres",
+)  # fmt: skip
 
 
 class MouldForm(HouseModelForm):
@@ -32,11 +38,21 @@ class MouldForm(HouseModelForm):
         label="Opening", help_text="Inside the deckle, such as A4, 22 x 30 in or 297 × 420 mm."
     )
 
+    draw_um = LengthField(
+        ["mm"],
+        stored=True,
+        positive=True,
+        label="Draw",
+        required=False,
+        help_text="Depth of vat whose fibre stays on it; weighed trial sheets tell it. May stay "
+        "empty.",
+    )
+
     class Meta:
         model = Mould
-        fields = ["name", "remarks"]
+        fields = ["name", "draw_um", "remarks"]
 
-    field_order = ["name", "size", "remarks"]
+    field_order = ["name", "size", "draw_um", "remarks"]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -46,6 +62,37 @@ class MouldForm(HouseModelForm):
 
     def save(self, commit: bool = True) -> Mould:
         """Keep both sides of the opening."""
+        size = self.cleaned_data["size"]
+        self.instance.width_um, self.instance.height_um = size.width_um, size.height_um
+        return super().save(commit)
+
+
+class VatForm(HouseModelForm):
+    """A vat by its inside plan and its working depth."""
+
+    size = SizeField(label="Inside", help_text="Seen from above, such as 600 × 500 mm.")
+    depth_um = LengthField(
+        ["mm"],
+        stored=True,
+        positive=True,
+        label="Working depth",
+        help_text="From the bottom to the water, ready for the first pull.",
+    )
+
+    class Meta:
+        model = Vat
+        fields = ["name", "depth_um", "remarks"]
+
+    field_order = ["name", "size", "depth_um", "remarks"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        vat = self.instance
+        if not vat._state.adding:
+            self.initial["size"] = Size(vat.width_um, vat.height_um)
+
+    def save(self, commit: bool = True) -> Vat:
+        """Keep both sides of the plan."""
         size = self.cleaned_data["size"]
         self.instance.width_um, self.instance.height_um = size.width_um, size.height_um
         return super().save(commit)
@@ -66,6 +113,41 @@ class StudioForm(HouseModelForm):
         unit="days",
         most=365,
         help_text="A commission needs its fibre so many days before it is due.",
+    )
+    pulls_a_day = CountField(
+        label="Vat and press manage",
+        unit="pulls a day",
+        least=1,
+        most=100_000,
+        required=False,
+        help_text="Empty: the days above are used for every commission.",
+    )
+    sizing_cure_days = CountField(
+        label="Sizing cures", unit="days", most=365, help_text="Before sheets are sorted."
+    )
+    packing_days = CountField(label="Sort and pack", unit="days", most=365)
+    furnish_consistency = ShareField(most=Decimal("0.2"), label="Stuff is made up at")
+    vat_consistency = ShareField(
+        most=Decimal("0.05"),
+        label="Vat, where no draw is known",
+        help_text="0.5 to 1 % is usual, 0.45 % by the kitchen rule.",
+    )
+    couched_solids = ShareField(
+        label="Fibre in a sheet as couched",
+        help_text="15 to 20 % is common practice; the rest is water the sheet takes along.",
+    )
+    grammage_tolerance = ShareField(
+        most=Decimal("0.5"),
+        label="Top up before sheets are lighter by",
+    )
+    beater_least_mg = MassField(stored=True, label="Smallest beater load")
+    beater_most_mg = MassField(
+        stored=True, label="Largest beater load", help_text="Oven-dry; 0 where there is no beater."
+    )
+    blender_mg = MassField(stored=True, label="Blender load")
+    blender_litres = NumberField(label="Water in a blender load", unit="L", most=1000)
+    retree_price_share = ShareField(
+        label="Retree sells at", help_text="Of the price of good sheets; 90 % is an old custom."
     )
     hourly_rate_minor = MoneyField(label="Pay for an hour")
     overhead_minor_per_hour = MoneyField(label="Rooms, felts and moulds, an hour")
@@ -107,7 +189,13 @@ class StudioForm(HouseModelForm):
         (
             "Planning",
             "When fibre has to be in, and which lots are set aside",
-            ("making_days", "aims"),
+            ("making_days", "pulls_a_day", "sizing_cure_days", "packing_days", "aims"),
+        ),
+        (
+            "Vat and beater",
+            "What making sheets are worked out with",
+            ("furnish_consistency", "vat_consistency", "couched_solids", "grammage_tolerance",
+             "beater_least_mg", "beater_most_mg", "blender_mg", "blender_litres"),
         ),
         (
             "Hours",
@@ -124,7 +212,7 @@ class StudioForm(HouseModelForm):
         (
             "Price",
             "Markup is a share of the cost, margin a share of the price",
-            ("price_by", "price_rate", "tax_rate"),
+            ("price_by", "price_rate", "tax_rate", "retree_price_share"),
         ),
     )  # fmt: skip
 
@@ -132,12 +220,14 @@ class StudioForm(HouseModelForm):
         model = Studio
         fields = [
             "name", "units", "currency", "theme", "sheet_moisture", "assurance", "making_days",
-            "aims",
+            "aims", "pulls_a_day", "sizing_cure_days", "packing_days", "furnish_consistency",
+            "vat_consistency", "couched_solids", "grammage_tolerance", "beater_least_mg",
+            "beater_most_mg", "blender_mg", "blender_litres",
             "hourly_rate_minor", "overhead_minor_per_hour", "setup_minutes", "minutes_per_pull",
             "trial_pulls", "heel_mg", "heel_recovered", "broke_recovered",
             "energy_kwh_per_kg", "energy_kwh_per_pull", "energy_minor_per_kwh",
             "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet",
-            "price_by", "price_rate", "tax_rate",
+            "price_by", "price_rate", "tax_rate", "retree_price_share",
         ]  # fmt: skip
         labels = {"aims": "What comes first"}
         help_texts = {
@@ -165,6 +255,12 @@ class StudioForm(HouseModelForm):
             self.add_error("price_rate", "A margin is a share of the price: give less than 100 %.")
         if sure is not None and not 0 < sure < 1:
             self.add_error("assurance", "Give more than 0 % and less than 100 %, such as 95.")
+        for name in ABOVE_ZERO:
+            if given.get(name) is not None and given[name] <= 0:
+                self.add_error(name, "Give more than 0: a vat without fibre makes no sheets.")
+        least, most = given.get("beater_least_mg"), given.get("beater_most_mg")
+        if least is not None and most and least > most:
+            self.add_error("beater_most_mg", "The largest load must not be below the smallest.")
         return given
 
 

@@ -7,10 +7,10 @@ from typing import Any
 from django.contrib.auth.models import AbstractUser
 from django.urls import reverse
 
-from studio.models import Mould
+from studio.models import Mould, Vat
 from studio.roles import role_of
 from studio.tables import LedgerTable, RowHeader, TextColumn
-from studio.units import show_size
+from studio.units import Q, show_length, show_size, show_volume
 
 
 class MouldTable(LedgerTable):
@@ -23,6 +23,7 @@ class MouldTable(LedgerTable):
 
     mould = RowHeader("Mould", accessor="name")
     opening = TextColumn("Opening", accessor="width_um")
+    draw = TextColumn("Draw", accessor="draw_um")
     state = TextColumn("State", accessor="closed_on")
 
     def render_opening(self, record: Mould) -> str:
@@ -33,8 +34,43 @@ class MouldTable(LedgerTable):
         """Word the opening the same in an export."""
         return show_size(record, system=self.units)
 
+    def render_draw(self, value: int) -> str:
+        """Word the draw in the studio's units."""
+        return show_length(value, system=self.units)
+
     def render_state(self, value: Any) -> str:
         """Say that a mould is closed."""
+        return "Closed" if value else ""
+
+
+class VatTable(LedgerTable):
+    """Vats by name, with what they hold."""
+
+    caption = "Vats"
+    caption_unseen = True
+    shape = "few"
+    nothing = "No vat has been entered yet."
+
+    vat = RowHeader("Vat", accessor="name")
+    inside = TextColumn("Inside", accessor="width_um")
+    depth = TextColumn("Working depth", accessor="depth_um")
+    holds = TextColumn("Holds", accessor="litres", orderable=False)
+    state = TextColumn("State", accessor="closed_on")
+
+    def render_inside(self, record: Vat) -> str:
+        """Word the plan in the studio's units."""
+        return show_size(record, system=self.units)
+
+    def render_depth(self, value: int) -> str:
+        """Word the depth in the studio's units."""
+        return show_length(value, system=self.units)
+
+    def render_holds(self, value: Any) -> str:
+        """Word the volume in the studio's units."""
+        return show_volume(Q(value, "L"), system=self.units)
+
+    def render_state(self, value: Any) -> str:
+        """Say that a vat is closed."""
         return "Closed" if value else ""
 
 

@@ -16,6 +16,9 @@ urlpatterns = [
     path("moulds/new/", views.MouldPage.as_view(), name="mould_new"),
     path("moulds/<int:pk>/", views.MouldPage.as_view(), name="mould"),
     path("moulds/<int:pk>/close/", views.MouldClose.as_view(), name="mould_close"),
+    path("vats/new/", views.VatPage.as_view(), name="vat_new"),
+    path("vats/<int:pk>/", views.VatPage.as_view(), name="vat"),
+    path("vats/<int:pk>/close/", views.VatClose.as_view(), name="vat_close"),
     path("", include("fibres.urls")),
     path("", include("orders.urls")),
 ]

@@ -21,11 +21,11 @@ from studio import people
 from studio.entries import enter
 from studio.forms import FirstRunForm, LogInForm
 from studio.lists import HouseFilterSet, ListPage, WordsFilter, house_table
-from studio.models import Mould, Studio
+from studio.models import Mould, Studio, Vat
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
-from studio.studioforms import MouldForm, PersonForm, StudioForm
-from studio.studiotables import MouldTable, PersonTable
+from studio.studioforms import MouldForm, PersonForm, StudioForm, VatForm
+from studio.studiotables import MouldTable, PersonTable, VatTable
 
 
 class MouldFilter(HouseFilterSet):
@@ -126,6 +126,7 @@ class StudioPage(RowPage):
         everybody = get_user_model().objects.prefetch_related("groups").order_by("username")
         return super().get_context_data(
             moulds=house_table(self.request, MouldTable, Mould.objects.all(), prefix="moulds-"),
+            vats=house_table(self.request, VatTable, Vat.objects.all(), prefix="vats-"),
             people=house_table(self.request, PersonTable, everybody, prefix="people-"),
             **kwargs,
         )
@@ -170,6 +171,32 @@ class MouldClose(ClosePage):
 
     model = Mould
     noun = "mould"
+    list_route = "studio"
+
+
+@needs("studio.change")
+class VatPage(RowPage):
+    """Add or change a vat."""
+
+    model = Vat
+    form_class = VatForm
+    noun = "vat"
+    close_route = "vat_close"
+    back = ("Studio", "studio")
+    lede = "Its inside and its working depth say how many litres a making fills."
+    button = "Keep the vat"
+
+    def after(self, row: Any) -> str:
+        """Go back to the list of vats."""
+        return reverse("studio")
+
+
+@needs("studio.change")
+class VatClose(ClosePage):
+    """Remove or close a vat."""
+
+    model = Vat
+    noun = "vat"
     list_route = "studio"
 
 

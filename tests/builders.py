@@ -29,9 +29,9 @@ from fibres.models import (
 )
 from fibres.purchasing import Arrived
 from fibres.services import Receipt, receive
-from orders.models import Client, Commission, Sheet
+from orders.models import Client, Commission, Dryer, Making, Sheet
 from studio import people
-from studio.models import Mould, Studio
+from studio.models import Mould, Studio, Vat
 from studio.roles import OWNER
 from studio.units import to_mg
 
@@ -80,6 +80,34 @@ def make_mould(**changes: Any) -> Mould:
     return _kept(
         Mould,
         {"name": f"Mould {next(_number)}", "width_um": 320_000, "height_um": 450_000},
+        changes,
+    )
+
+
+def make_vat(**changes: Any) -> Vat:
+    """Make a vat of 600 × 500 mm that is worked 200 mm deep: 60 litres."""
+    return _kept(
+        Vat,
+        {
+            "name": f"Vat {next(_number)}",
+            "width_um": 600_000,
+            "height_um": 500_000,
+            "depth_um": 200_000,
+        },
+        changes,
+    )
+
+
+def make_dryer(**changes: Any) -> Dryer:
+    """Make a dryer that holds 50 pulls flat for two days."""
+    return _kept(
+        Dryer,
+        {
+            "name": f"Dryer {next(_number)}",
+            "drying": Drying.RESTRAINT,
+            "pulls_per_load": 50,
+            "days_per_load": Decimal(2),
+        },
         changes,
     )
 
@@ -255,6 +283,24 @@ def make_commission(
             "good_quantity": 100,
             "due": day(-30),
             "state": Commission.State.AGREED,
+        },
+        changes,
+    )
+
+
+def make_making(
+    sheet: Sheet | None = None, commission: Commission | None = None, **changes: Any
+) -> Making:
+    """Plan a making of 100 good sheets for today; for a commission its sheet."""
+    return _kept(
+        Making,
+        {
+            "ref": f"M-{next(_number):04d}",
+            "sheet": sheet or (commission.sheet if commission else make_sheet()),
+            "commission": commission,
+            "wanted_good": 100,
+            "pulls": 120,
+            "planned_on": day(),
         },
         changes,
     )

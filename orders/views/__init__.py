@@ -8,6 +8,7 @@ from orders.views.commissions import (
     CommissionMove,
     CommissionPage,
 )
+from orders.views.dryers import DryerClose, DryerList, DryerPage
 from orders.views.reorder import ReorderLook, ReorderOrder, ReorderPage, ReorderProgress
 from orders.views.sheets import SheetClose, SheetEdit, SheetList, SheetPage
 from orders.views.store import LogScrap, Store
@@ -23,6 +24,9 @@ __all__ = [
     "CommissionList",
     "CommissionMove",
     "CommissionPage",
+    "DryerClose",
+    "DryerList",
+    "DryerPage",
     "LogScrap",
     "ReorderLook",
     "ReorderOrder",

@@ -18,9 +18,11 @@ from studio.roles import HAND
 from tests.builders import (
     make_client,
     make_commission,
+    make_dryer,
     make_fibre,
     make_furnish,
     make_lot,
+    make_making,
     make_mould,
     make_offer,
     make_purchase,
@@ -28,14 +30,17 @@ from tests.builders import (
     make_source,
     make_studio,
     make_user,
+    make_vat,
 )
 
 BUILDERS: dict[str, Callable[[], Model]] = {
     "client": make_client,
     "commission": make_commission,
+    "dryer": make_dryer,
     "fibre": make_fibre,
     "furnish": make_furnish,
     "lot": make_lot,
+    "making": make_making,
     "mould": make_mould,
     "offer": lambda: make_offer(breaks={4: 900}),
     "person": lambda: make_user(HAND),
@@ -44,6 +49,7 @@ BUILDERS: dict[str, Callable[[], Model]] = {
     "sheet": make_sheet,
     "source": make_source,
     "studio": make_studio,
+    "vat": make_vat,
 }
 
 

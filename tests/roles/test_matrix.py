@@ -16,7 +16,17 @@ pytestmark = [pytest.mark.roles, pytest.mark.django_db]
 ANONYMOUS = ""
 ACTORS = (ANONYMOUS, VIEWER, HAND, OWNER)
 ROUTES = routes()
-CHANGING = {"studio", "mould", "moulds", "people", "person", "offer", "offers_import"}
+CHANGING = {
+    "studio",
+    "vat",
+    "dryer",
+    "mould",
+    "moulds",
+    "people",
+    "person",
+    "offer",
+    "offers_import",
+}
 ACTS = {
     "client": "clients.see",
     "clients": "clients.see",

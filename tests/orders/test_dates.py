@@ -1,0 +1,81 @@
+"""The days a making takes decide when a commission needs its fibre and can be finished."""
+
+from __future__ import annotations
+
+import uuid
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from fibres.models import Addition, Drying
+from orders.dates import StudioDays
+from orders.models import Dryer
+from studio.models import Studio, Vat
+from tests.builders import make_dryer, make_furnish, make_sheet, make_studio, make_vat
+
+pytestmark = pytest.mark.django_db
+
+
+def sent(**given):
+    """Return a form as a page sends it."""
+    return {"request_key": str(uuid.uuid4()), **given}
+
+
+def test_quickest_open_dryer_of_the_drying_is_counted_with():
+    make_studio(packing_days=1)
+    make_dryer(pulls_per_load=20)
+    make_dryer(pulls_per_load=50)
+    make_dryer(pulls_per_load=500, drying=Drying.LOFT)
+    found = StudioDays.read(Studio.current()).of(make_sheet(), 300)
+    assert (found.loads, found.days) == (6, 13)
+
+
+def test_sized_furnish_waits_for_its_cure():
+    make_studio(packing_days=0, sizing_cure_days=10)
+    make_dryer()
+    furnish = make_furnish()
+    Addition.objects.create(
+        furnish=furnish, name="Size", kind=Addition.Kind.SIZING, dose=Decimal("0.002")
+    )
+    assert StudioDays.read(Studio.current()).days(make_sheet(furnish), 50) == 12
+
+
+def test_usual_days_hold_where_no_dryer_of_that_drying_is_known():
+    make_studio(making_days=9)
+    make_dryer(drying=Drying.LOFT)
+    assert StudioDays.read(Studio.current()).days(make_sheet(), 50) == 9
+
+
+def test_owner_enters_a_dryer_and_a_vat(owner_client):
+    make_studio()
+    answer = owner_client.post(
+        reverse("dryer_new"),
+        sent(name="Loft", drying="loft", pulls_per_load="120", days_per_load="2.5"),
+        follow=True,
+    )
+    assert answer.redirect_chain, answer.context["form"].errors
+    assert "Loft" in answer.content.decode()
+    assert Dryer.objects.get().days_per_load == Decimal("2.5")
+    answer = owner_client.post(
+        reverse("vat_new"), sent(name="Large vat", size="60 x 50 cm", depth_um="20 cm")
+    )
+    assert answer.status_code == 302
+    assert Vat.objects.get().litres == 60
+
+
+@pytest.mark.parametrize("kept", [{"depth_um": "0 mm"}, {"depth_um": "deep"}])
+def test_vat_without_depth_is_refused(owner_client, kept):
+    make_studio()
+    given = sent(name="Vat", size="60 x 50 cm", **kept)
+    answer = owner_client.post(reverse("vat_new"), given)
+    assert answer.context["form"].errors.keys() == {"depth_um"}
+    assert not Vat.objects.exists()
+
+
+def test_studio_page_lists_vats_by_what_they_hold(owner_client):
+    make_studio()
+    make_vat(name="Small vat")
+    page = owner_client.get(reverse("studio")).content.decode()
+    assert "Small vat" in page
+    assert "60\u00a0L" in page
