@@ -27,6 +27,7 @@ from orders.forms import CommissionForm, MoveForm
 from orders.models import Commission
 from orders.tables import CommissionTable
 from orders.views import commissionpanels as panels
+from orders.views.commissiondates import finish_of
 from orders.views.shapes import PanelRowPage, cover_marks, today
 from studio import roles
 from studio.entries import AlreadyEnteredError
@@ -118,6 +119,7 @@ class CommissionPage(HousePage, TemplateView):
             "facts": panels.facts(commission, self.studio, fibres.values()),
             "made_of": panels.made_of(commission, self.studio),
             "cautions": panels.cautions(commission, list(fibres.values())),
+            "finish": finish_of(commission, answer, fibres.values(), self.studio, today()),
             "left_out": dict(cover.left_out).get(commission.ref, ""),
             **panels.cover_context(self.request, standing, fibres),
         }

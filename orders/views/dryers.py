@@ -24,13 +24,13 @@ class DryerFilter(HouseFilterSet):
 class DryerList(ListPage):
     """Every dryer, loft and set of boards."""
 
+    template_name = "orders/dryers.html"
     table_class = DryerTable
     filterset_class = DryerFilter
     heading = "Dryers"
     lede = "What a dryer holds and how long a load takes say when sheets can be ready."
     side_head = "Dryers"
     export_name = "dryers"
-    new = ("Add a dryer", "dryer_new")
 
     def get_queryset(self) -> QuerySet[Dryer]:
         """Return dryers by name."""

@@ -100,7 +100,11 @@ def test_the_page_shows_how_it_is_worked_out(hand_client, fibre, asked):
     make_lot(fibre)
     page = look(hand_client, "/commissions/C-101/")
     summaries = [one.text for one in page.all("summary")]
-    assert summaries == ["How much of each fibre", "How many to pull, and the fibre for them"]
+    assert summaries == [
+        "How much of each fibre",
+        "How many to pull, and the fibre for them",
+        "How the days are counted",
+    ]
     assert "114 on average" in said(page)
 
 

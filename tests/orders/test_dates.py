@@ -12,7 +12,16 @@ from fibres.models import Addition, Drying
 from orders.dates import StudioDays
 from orders.models import Dryer
 from studio.models import Studio, Vat
-from tests.builders import make_dryer, make_furnish, make_sheet, make_studio, make_vat
+from tests.builders import (
+    day,
+    make_commission,
+    make_dryer,
+    make_furnish,
+    make_lot,
+    make_sheet,
+    make_studio,
+    make_vat,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -79,3 +88,39 @@ def test_studio_page_lists_vats_by_what_they_hold(owner_client):
     page = owner_client.get(reverse("studio")).content.decode()
     assert "Small vat" in page
     assert "60\u00a0L" in page
+
+
+def test_commission_says_when_it_can_be_packed(owner_client):
+    make_studio(packing_days=1)
+    make_dryer()
+    commission = make_commission(due=day(-5))
+    lot_of(commission)
+    page = owner_client.get(commission.get_absolute_url())
+    finish = page.context["finish"]
+    # 100 good at 88 of 100: 114 pulls, 3 loads of two days, a day to pack.
+    assert finish.on == day(-7)
+    assert finish.is_late
+    assert "2 days after it is due" in page.content.decode()
+
+
+def test_commission_without_a_dryer_counts_the_usual_days(owner_client):
+    make_studio(making_days=4)
+    commission = make_commission(due=day(-5))
+    lot_of(commission)
+    finish = owner_client.get(commission.get_absolute_url()).context["finish"]
+    assert (finish.on, finish.is_late) == (day(-4), False)
+    assert "No dryer is entered" in finish.said
+
+
+def test_commission_that_no_fibre_is_in_sight_for_has_no_day(owner_client):
+    make_studio()
+    commission = make_commission()
+    page = owner_client.get(commission.get_absolute_url())
+    assert page.context["finish"] is None
+    assert "How the days are counted" not in page.content.decode()
+
+
+def lot_of(commission):
+    """Put fibre enough for a commission into the store."""
+    for part in commission.sheet.furnish.parts.all():
+        make_lot(part.fibre)

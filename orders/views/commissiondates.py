@@ -1,0 +1,61 @@
+"""When a commission can be finished: what its page says, with the days it is reckoned from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fibres.models import Fibre
+from orders import snapshot, workings
+from orders.calc.covered import Answer
+from orders.dates import StudioDays
+from orders.models import Commission
+from orders.wording import day as day_words
+from studio.models import Studio
+from studio.working import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """The earliest day on which all of it is packed, and how that is reckoned."""
+
+    on: date
+    is_late: bool
+    said: str
+    lines: tuple[Line, ...]
+
+
+def finish_of(
+    commission: Commission,
+    answer: Answer | None,
+    fibres: Iterable[Fibre],
+    studio: Studio,
+    today: date,
+) -> Finish | None:
+    """Return when it can be finished; None where it is over or its fibre is not in sight."""
+    if answer is None or not commission.is_open or answer.ready_on is None:
+        return None
+    spec = snapshot.spec_of(commission.sheet, studio, snapshot.read_shrinkages())
+    pulls = workings.need_of(spec, answer.wanted).pulls_average
+    known = StudioDays.read(studio)
+    found = known.of(commission.sheet, pulls)
+    soak = max((fibre.preparation_days for fibre in fibres), default=0)
+    start = max(today, answer.ready_on)
+    first_pull = max(start + timedelta(days=soak), commission.not_before or today)
+    days = known.days(commission.sheet, pulls)
+    on = first_pull + timedelta(days=days)
+    late = (on - commission.due).days
+    said = f"Begun at once it can be packed by {day_words(on, today)}"
+    said += f", {late} {'day' if late == 1 else 'days'} after it is due." if late > 0 else "."
+    if found is None:
+        said += " No dryer is entered for its way of drying, so the usual days are counted."
+    usual = Line("Form, dry and pack", f"{days} days", "the studio’s usual days")
+    lines = [
+        Line("Fibre is there", day_words(start, today)),
+        *([Line("Preparation", f"{soak} days", "the slowest fibre")] if soak else []),
+        Line("First pull", day_words(first_pull, today), "", "line"),
+        *(found.working[:-1] if found else [usual]),
+        Line("Packed", day_words(on, today), "", "answer"),
+    ]
+    return Finish(on, late > 0, said, tuple(lines))
