@@ -8,9 +8,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 from functools import lru_cache
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet, TextField
+from django.db.models.functions import Cast
 
-from fibres.calc.spread import lot_spread, yield_spread
+from fibres.calc.spread import Known, lot_spread, yield_spread
 from fibres.models import Drying, Fibre, FurnishPart, Lot, Shrinkage
 from fibres.queries import packs_to_come
 from orders import sourcing
@@ -91,11 +92,14 @@ def needed_on(commission: Commission, *, making_days: int, preparation_days: int
 
 
 def promises(*, with_quoted: bool = False) -> QuerySet[Commission]:
-    """Return the commissions that the store is held for, in order of rank."""
+    """Return the commissions that the store is held for, in order of rank.
+
+    Many are for the same sheet, which is read once for all of them.
+    """
     states = [*Commission.PROMISES, *([Commission.State.QUOTED] if with_quoted else [])]
     return (
         Commission.objects.filter(state__in=states)
-        .select_related("sheet__mould", "sheet__furnish")
+        .prefetch_related(Prefetch("sheet", Sheet.objects.select_related("mould")))
         .order_by("priority", "due", "ref")
     )
 
@@ -156,28 +160,30 @@ def _lots(fibres: dict[int, Fibre]) -> Iterable[PlanLot]:
         Lot.objects.filter(oven_dry_mg__gt=0)
         .order_by("pk")
         .values_list(
-            "ref", "fibre_id", "oven_dry_mg", "moisture", "preparation_yield", "received_on",
-            "keep_until", "moisture_known", "band", "paid_minor", "received_oven_dry_mg",
+            "ref", "fibre_id", "oven_dry_mg", _text("moisture"), _text("preparation_yield"),
+            _text("received_on"), _text("keep_until"), "moisture_known", _text("band"),
+            "paid_minor", "received_oven_dry_mg",
         )
     )  # fmt: skip
     usual = {
-        pk: (fibre.name, fibre.preparation_yield, frozenset(fibre.marks))
+        pk: (fibre.name, _ratio(fibre.preparation_yield), frozenset(fibre.marks))
         for pk, fibre in fibres.items()
     }
     for (
         ref, pk, oven_dry, moisture, own_yield, received_on, until, known, band, paid, received
     ) in rows:  # fmt: skip
-        name, share, marks = usual[pk]
-        yielded = _ratio(share if own_yield is None else own_yield)
+        name, yielded, marks = usual[pk]
+        if own_yield is not None:
+            yielded = _ratio(_share(own_yield))
         yield PlanLot(
             ref=ref,
             fibre=name,
             usable_mg=_part(oven_dry, yielded),
             oven_dry_mg=oven_dry,
-            as_is_mg=_over(oven_dry, _ratio(1 - moisture)),
-            usable_from=received_on,
-            until=until,
-            cost_minor_per_kg=_cost_of_usable(paid, received, yielded),
+            as_is_mg=_over(oven_dry, _dry(moisture)),
+            usable_from=_day(received_on),
+            until=None if until is None else _day(until),
+            cost_minor_per_kg=_cost_of_usable(paid, _part(received, yielded)),
             marks=marks,
             spread=_spread(moisture, known, band),
         )
@@ -190,32 +196,47 @@ def _on_their_way(fibres: dict[int, Fibre], today: date) -> Iterable[PlanLot]:
     """
     for packs in packs_to_come():
         fibre = fibres[packs.fibre_id]
-        yielded = _ratio(fibre.preparation_yield)
+        usable = _part(packs.oven_dry_mg, _ratio(fibre.preparation_yield))
         yield PlanLot(
             ref=packs.ref,
             fibre=fibre.name,
-            usable_mg=_part(packs.oven_dry_mg, yielded),
+            usable_mg=usable,
             oven_dry_mg=packs.oven_dry_mg,
             as_is_mg=packs.as_is_mg,
             usable_from=packs.expected_on if packs.expected_on >= today else today + A_DAY,
-            cost_minor_per_kg=_cost_of_usable(packs.paid_minor, packs.oven_dry_mg, yielded),
+            cost_minor_per_kg=_cost_of_usable(packs.paid_minor, usable),
             marks=frozenset(fibre.marks),
             # The moisture agreed is what the label will say.
-            spread=_spread(packs.moisture, Lot.MoistureKnown.LABEL, Decimal(0)),
+            spread=lot_spread(packs.moisture, known="label", band=Decimal(0)),
         )
 
 
-# A store of ten thousand lots has few different shares: what a share comes to is kept, and lots
-# are reckoned in whole numbers alone, as exactly as fibres.calc.moisture does with fractions.
+# A store of ten thousand lots has few different shares and days: they are read as they are
+# written, what each comes to is kept, and lots are reckoned in whole numbers alone, as exactly as
+# fibres.calc.moisture does with fractions.
 Ratio = tuple[int, int]
-_spread = lru_cache(maxsize=100_000)(
-    lambda moisture, known, band: lot_spread(moisture, known=known, band=band)
-)
+_day = lru_cache(maxsize=100_000)(date.fromisoformat)
+_share = lru_cache(maxsize=100_000)(Decimal)
+
+
+def _text(field: str) -> Cast:
+    return Cast(field, TextField())
+
+
+@lru_cache(maxsize=100_000)
+def _spread(moisture: str, known: Known, band: str) -> Decimal:
+    return lot_spread(Decimal(moisture), known=known, band=Decimal(band))
 
 
 @lru_cache(maxsize=100_000)
 def _ratio(share: Decimal) -> Ratio:
     return share.as_integer_ratio()
+
+
+@lru_cache(maxsize=100_000)
+def _dry(moisture: str) -> Ratio:
+    """Return the share of a lot that is not water."""
+    return (1 - Decimal(moisture)).as_integer_ratio()
 
 
 def _part(mass_mg: int, share: Ratio) -> int:
@@ -229,9 +250,8 @@ def _over(mass_mg: int, share: Ratio) -> int:
     return whole + (2 * rest > share[0] or (2 * rest == share[0] and whole % 2))
 
 
-def _cost_of_usable(paid_minor: int | None, oven_dry_mg: int, yielded: Ratio) -> int:
+def _cost_of_usable(paid_minor: int | None, usable_mg: int) -> int:
     """Return what a usable kilogram cost, rounded half-even; 0 where that is not known."""
-    usable_mg = _part(oven_dry_mg, yielded)
     if not paid_minor or not usable_mg:
         return 0
     return min(_over(paid_minor * MG_PER_KG, (usable_mg, 1)), DEAREST_MINOR)

@@ -142,7 +142,7 @@ def _answer(
     ready: dict[int, int | None],
     free: Free | None,
 ) -> Answer:
-    promise, short = served.promises[number], served.short(number)
+    promise, short = served.promises[number], served.shorts[number]
     rows = served.drawn.of_lines(served.net.lines.of(number))
     picks = _picks(served, rows)
     extra = served.extra_of.get(number)
@@ -152,7 +152,7 @@ def _answer(
         ready_on = None if on is None else date.fromordinal(on)
         sheets = min(promise.wanted, good_sheets(served.given(number), promise))
     else:
-        state = COVERED if extra is None or not served.short(extra) else JUST_COVERED
+        state = COVERED if extra is None or not served.shorts[extra] else JUST_COVERED
         days = served.stock.start[served.drawn.lot[rows]]
         ready_on = max(snapshot.today, date.fromordinal(int(days.max(initial=1))))
         sheets = promise.wanted
@@ -276,11 +276,11 @@ def _free_picks(served: Served, free: Free) -> tuple[Pick, ...]:
 
 def _pick(lot: PlanLot, usable_mg: int) -> Pick:
     return Pick(
-        lot=lot.ref,
-        fibre=lot.fibre,
-        usable_mg=usable_mg,
-        oven_dry_mg=_up(usable_mg, lot.oven_dry_mg, lot.usable_mg),
-        as_is_mg=_up(usable_mg, lot.as_is_mg, lot.usable_mg),
+        lot.ref,
+        lot.fibre,
+        usable_mg,
+        _up(usable_mg, lot.oven_dry_mg, lot.usable_mg),
+        _up(usable_mg, lot.as_is_mg, lot.usable_mg),
     )
 
 

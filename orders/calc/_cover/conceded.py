@@ -28,12 +28,12 @@ class Conceded:
         served: Served,
         wants: Sequence[int],
         days: Iterable[tuple[Promise | Question, Iterable[int]]],
+        signatures: Signatures,
         clock: Clock,
     ) -> None:
         asked = [served.wants[number] for number in wants]
         self.days = [(need, sorted(set(every))) for need, every in days]
-        more = [Want(need, 0, 0) for need, _ in self.days]
-        self.signatures = Signatures(served.stock, [*asked, *more])
+        self.signatures = signatures
         self.net = build(
             served.stock,
             asked,
@@ -52,11 +52,7 @@ class Conceded:
         self.demand = self.net.demand.copy()
         self.lack = np.arange(self.net.block["lack"].start, self.net.block["lack"].stop)
         self.flow.open_up_to(self.lack, 0.0)
-        self.conceded = {
-            place: self._concede(place, served.short(number), number in served.left_out)
-            for place, number in enumerate(wants)
-            if served.short(number)
-        }
+        self._concede(served, wants)
         # What everybody has is one answer; from there it is never far to the next.
         self.flow.run()
 
@@ -74,16 +70,21 @@ class Conceded:
         lines = self.net.lines.of(place)
         return self.lack[lines.start : lines.stop]
 
-    def _concede(self, place: int, short: int, is_left_out: bool) -> int | None:
-        """Let a want lack as much as it does; return the row that says so, if it needs one."""
-        if is_left_out:
-            leave_out(self.net, self.flow, self.demand, place)
-            return None
-        columns = self.lacks_of(place)
-        self.flow.open_up_to(columns, float(short))
-        if len(columns) == 1:
-            return None
-        return self.flow.limit(columns, -np.ones(len(columns)), -float(short), ENDLESS)
+    def _concede(self, served: Served, wants: Sequence[int]) -> None:
+        """Let every want lack as much as it does, its lines together no more than that."""
+        columns, shorts = [], []
+        for place, number in enumerate(wants):
+            if number in served.left_out:
+                leave_out(self.net, self.flow, self.demand, place)
+            elif served.shorts[number]:
+                columns.append(self.lacks_of(place))
+                shorts.append(float(served.shorts[number]))
+        if not columns:
+            return
+        most = np.array(shorts)
+        self.flow.open_up_to(np.concatenate(columns), np.repeat(most, [*map(len, columns)]))
+        several = [number for number, own in enumerate(columns) if len(own) > 1]
+        self.flow.limit_each([columns[number] for number in several], most[several])
 
     def draw(self, part_rows: Ints, need: Promise | Question, days: Iterable[int]) -> Ints:
         """Add columns, closed yet, that feed the rows of a need from the pools of some days."""
@@ -156,10 +157,14 @@ class Waiting(Conceded):
         """Return the network in which these short promises may look for later days."""
         count = len(served.promises)
         found = cls(
-            served, range(count), [(served.promises[n], every) for n, every in days.items()], clock
+            served,
+            range(count),
+            [(served.promises[number], every) for number, every in days.items()],
+            served.signatures,
+            clock,
         )
         found.refs = [one.ref for one in served.promises]
-        found.shorts = [served.short(number) for number in range(count)]
+        found.shorts = served.shorts[:count]
         found.left_out = served.left_out
         return found
 
@@ -168,7 +173,10 @@ class Asking(Conceded):
     """A question put beside all promises, each of which keeps what it has."""
 
     def __init__(self, served: Served, question: Question, day: int, clock: Clock) -> None:
-        super().__init__(served, range(len(served.wants)), [(question, [day])], clock)
+        # The question may shut out other lots than any promise does.
+        signatures = Signatures(served.stock, [*served.wants, Want(question, day, 0)])
+        wants = range(len(served.wants))
+        super().__init__(served, wants, [(question, [day])], signatures, clock)
         self.question, self.day = question, day
         flow = self.flow
         self.rows = np.array([flow.row() for _ in question.furnish], dtype=np.int64)

@@ -55,6 +55,8 @@ class Flow:
         self.net, self.clock = net, clock
         self.solver = engine(solver="simplex" if net.rows < MANY_ROWS else "ipm", **SIMPLEX)
         self.columns = net.columns
+        self.cost = cost
+        self.found: Floats | None = None
         has_tail = net.tail != NOWHERE
         start = np.zeros(net.columns + 1, dtype=np.int32)
         np.cumsum(1 + has_tail, out=start[1:])
@@ -76,6 +78,7 @@ class Flow:
         started = time.perf_counter()
         self.solver.run()
         self.clock.solver_seconds += time.perf_counter() - started
+        self.found = None
         # From a corner on, the simplex method is the one that goes on from where it stands.
         self.solver.setOptionValue("solver", "simplex")
         status = self.solver.getModelStatus()
@@ -88,15 +91,17 @@ class Flow:
 
     def aim(self, cost: Floats) -> None:
         """Solve for another aim, from the answer that stands."""
-        self.solver.changeColsCost(len(cost), np.arange(len(cost), dtype=np.int32), cost)
+        other = np.flatnonzero(cost != self.cost)
+        self.solver.changeColsCost(len(other), other.astype(np.int32), cost[other])
+        self.cost = cost
         if not self.run():
             raise CoverError("An aim took away every answer.")
 
     def hold(self) -> None:
         """Keep only the answers that are as good as this one by the aim just solved."""
-        solution = self.solver.getSolution()
-        fixed = np.flatnonzero(np.abs(np.array(solution.col_dual)) > 0.5)
-        at = np.round(np.array(solution.col_value)[fixed])
+        reduced = np.fromiter(self.solver.getSolution().col_dual, dtype=np.float64)
+        fixed = np.flatnonzero(np.abs(reduced) > 0.5)
+        at = np.round(self._raw()[fixed])
         self.bound(fixed, at, at)
 
     def bound(self, columns: Ints, lower: Floats, upper: Floats) -> None:
@@ -133,6 +138,17 @@ class Flow:
         self.solver.addRow(lower, upper, len(columns), columns.astype(np.int32), factors)
         return int(self.solver.getNumRow()) - 1
 
+    def limit_each(self, groups: Sequence[Ints], most: Floats) -> None:
+        """Add a row for each group of columns, which together may carry so much at most."""
+        if not groups:
+            return
+        index = np.concatenate(groups).astype(np.int32)
+        start = np.cumsum([0, *map(len, groups[:-1])], dtype=np.int32)
+        endless = np.full(len(groups), highspy.kHighsInf)
+        self.solver.addRows(
+            len(groups), -most, endless, len(index), start, index, -np.ones(len(index))
+        )  # fmt: skip
+
     def leave(self, row: int) -> int:
         """Add a column that takes any mass out of a row; return its number."""
         self.solver.addCol(0.0, 0.0, highspy.kHighsInf, 1, np.array([row]), np.array([-1.0]))
@@ -141,11 +157,17 @@ class Flow:
 
     def values(self) -> Ints:
         """Return the flow in whole milligrams, checked against every row and every bound."""
-        raw = np.array(self.solver.getSolution().col_value)
+        raw = self._raw()
         flow = np.rint(raw).astype(np.int64)
         if len(raw) and np.abs(raw - flow).max() > ROUNDING:
             raise CoverError("A corner of the network is not in whole milligrams.")
         return flow
+
+    def _raw(self) -> Floats:
+        """Return the flow as the solver gave it; it is fetched once from each answer."""
+        if self.found is None:
+            self.found = np.fromiter(self.solver.getSolution().col_value, dtype=np.float64)
+        return self.found
 
 
 def check(net: Network, flow: Ints, demand: Ints, more: tuple[Ints, Ints] | None = None) -> None:

@@ -200,16 +200,25 @@ class _Sources:
         mg, cost = mg[serves], cost[serves]
         apart = np.where(spread[serves], cost, NOWHERE)
         keys = np.concatenate([first[:, serves], last[:, serves], apart[None]])
-        found, number = np.unique(keys, axis=1, return_inverse=True)
+        found, number = _distinct(keys)
         self.first, self.last = found[: len(first)], found[len(first) : -1]
-        (self.grade_source, self.grade_cost), grade = np.unique(
-            np.stack([number.ravel(), cost]), axis=1, return_inverse=True
-        )
+        (self.grade_source, self.grade_cost), grade = _distinct(np.stack([number, cost]))
         self.of_lot, self.grade_of_lot = np.full((2, first.shape[1]), NOWHERE, dtype=np.int64)
-        self.of_lot[serves], self.grade_of_lot[serves] = number.ravel(), grade.ravel()
-        self.mg = _sums(number.ravel(), mg, found.shape[1])
-        self.grade_mg = _sums(grade.ravel(), mg, len(self.grade_cost))
+        self.of_lot[serves], self.grade_of_lot[serves] = number, grade
+        self.mg = _sums(number, mg, found.shape[1])
+        self.grade_mg = _sums(grade, mg, len(self.grade_cost))
         self.grades = np.bincount(self.grade_source, minlength=len(self.mg))
+
+
+def _distinct(columns: Ints) -> tuple[Ints, Ints]:
+    """Return the distinct columns of a table, sorted, and of each column which of them it is."""
+    order = np.lexsort(columns[::-1])
+    along = columns[:, order]
+    starts = np.ones(len(order), dtype=bool)
+    starts[1:] = (along[:, 1:] != along[:, :-1]).any(axis=0)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.cumsum(starts) - 1
+    return along[:, starts], number
 
 
 def _sums(number: Ints, mg: Ints, count: int) -> Ints:

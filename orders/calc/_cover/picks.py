@@ -26,11 +26,11 @@ class Drawn:
     line: Ints
     mg: Ints
     left: Ints  # of each lot
+    first: list[int]  # of each line its first row, and one more at the end
 
     def of_lines(self, lines: range) -> slice:
         """Return the rows of lines that follow on each other."""
-        first, after = np.searchsorted(self.line, [lines.start, lines.stop])
-        return slice(int(first), int(after))
+        return slice(self.first[lines.start], self.first[lines.stop])
 
 
 def take_apart(net: Network, stock: Stock, flow: Ints) -> Drawn:
@@ -49,8 +49,9 @@ def take_apart(net: Network, stock: Stock, flow: Ints) -> Drawn:
     piece, place, mg = along(mg, use[used])
     if (pool[piece] != net.use_pool[used[place]]).any():
         raise CoverError("A pool gives what did not come into it.")
-    lot, line = lot[piece], net.use_line[used[place]]
-    return Drawn(*_merged(lot, line, mg), left)
+    lot, line, mg = _merged(lot[piece], net.use_line[used[place]], mg)
+    first = np.searchsorted(line, np.arange(len(net.line_row) + 1))
+    return Drawn(lot, line, mg, left, first.tolist())
 
 
 def _join(*parts: tuple[Ints, ...]) -> tuple[Ints, ...]:
@@ -115,8 +116,9 @@ def along(ones: Ints, others: Ints) -> tuple[Ints, Ints, Ints]:
     ends, other_ends = np.cumsum(ones), np.cumsum(others)
     if ones.sum() != others.sum():
         raise CoverError("What comes in is not what goes out.")
-    cuts = np.union1d(ends, other_ends)
-    cuts = cuts[cuts > 0]
+    # Either is sorted, and a stable sort is quick to merge two of them.
+    cuts = np.sort(np.concatenate([ends, other_ends]), kind="stable")
+    cuts = cuts[np.diff(cuts, prepend=0) > 0]
     return (
         np.searchsorted(ends, cuts),
         np.searchsorted(other_ends, cuts),
@@ -165,10 +167,20 @@ def check_picks(stock: Stock, drawn: Drawn, net: Network, wants: list[Want]) -> 
         raise CoverError("A lot gives more than it holds.")
     if ((stock.start[drawn.lot] > day) | (stock.until[drawn.lot] < day)).any():
         raise CoverError("A lot serves outside its days.")
-    for number, line in zip(drawn.lot.tolist(), drawn.line.tolist(), strict=True):
-        lot, need = stock.lots[number], wants[int(net.lines.want[line])].need
-        only = getattr(need, "only_lots", None)
-        if lot.fibre not in net.lines.part[line].fibres or lot.marks & need.excludes:
-            raise CoverError(f"{lot.ref} may not serve this line.")
-        if only is not None and lot.ref not in only:
-            raise CoverError(f"{lot.ref} is not one of the only lots.")
+    _check_limits(stock, drawn, net, wants)
+
+
+def _check_limits(stock: Stock, drawn: Drawn, net: Network, wants: list[Want]) -> None:
+    """Refuse lots of a kind that a line does not take, and others than the only lots."""
+    of_line, kinds = net.lines.want.tolist(), max(len(stock.kinds), 1)
+    for pair in np.unique(drawn.line * kinds + stock.kind[drawn.lot]).tolist():
+        line, kind = divmod(pair, kinds)
+        fibre, marks = stock.kinds[kind]
+        if fibre not in net.lines.part[line].fibres or marks & wants[of_line[line]].need.excludes:
+            raise CoverError(f"Lots of {fibre} may not serve this line.")
+    for number, asked in enumerate(wants):
+        if (only := getattr(asked.need, "only_lots", None)) is None:
+            continue
+        for lot in drawn.lot[drawn.of_lines(net.lines.of(number))].tolist():
+            if stock.lots[lot].ref not in only:
+                raise CoverError(f"{stock.lots[lot].ref} is not one of the only lots.")

@@ -24,8 +24,10 @@ def reasons(served: Served, free: Mapping[int, Free]) -> tuple[Binding, ...]:
     if len(lacking):
         inside = _behind(served, net.line_row[lacking])
         label = _joined(served, inside)
+        into = np.flatnonzero(inside[net.head])
         found = [
-            _binding(served, inside & (label == one)) for one in np.unique(label[inside]).tolist()
+            _binding(served, inside & (label == one), into[label[net.head[into]] == one])
+            for one in np.unique(label[inside]).tolist()
         ]
     found += [_of_left_out(served, number, there) for number, there in free.items()]
     order = {one.ref: number for number, one in enumerate(served.promises)}
@@ -41,12 +43,14 @@ def _behind(served: Served, rows: Ints) -> Marks:
     # A grade that is drawn up may still be all that its source holds.
     is_open[net.block["give"]] = True
     open_up, open_back = is_open[inner], (flow > 0)[inner]
+    up_from, up_to = tail[open_up], head[open_up]
+    back_from, back_to = tail[open_back], head[open_back]
     inside = np.zeros(net.rows, dtype=bool)
     inside[rows] = True
     count = 0
     while count < (count := int(inside.sum())):
-        inside[tail[open_up & inside[head]]] = True
-        inside[head[open_back & inside[tail]]] = True
+        inside[up_from[inside[up_to]]] = True
+        inside[back_to[inside[back_from]]] = True
     return inside
 
 
@@ -68,14 +72,15 @@ def _joined(served: Served, inside: Marks) -> Ints:
             return label
 
 
-def _binding(served: Served, inside: Marks) -> Binding:
+def _binding(served: Served, inside: Marks, into: Ints) -> Binding:
+    """Say what is needed in some rows, and what can be given by the columns that lead there."""
     net, flow = served.net, served.flow
     lines = np.flatnonzero(inside[net.line_row]).tolist()
     need = int(net.demand[inside].sum())
-    comes_in = inside[net.head] & (net.tail != NOWHERE) & ~inside[net.tail]
-    need -= int(flow[comes_in].sum())
-    supply = net.block["supply"]
-    sources = np.flatnonzero(inside[net.head[supply]])
+    comes_in = (net.tail[into] != NOWHERE) & ~inside[net.tail[into]]
+    need -= int(flow[into[comes_in]].sum())
+    supply = net.block["supply"]  # the first block, so that its columns count from 0
+    sources = into[into < supply.stop]
     lots = np.flatnonzero(np.isin(net.lot_supply, sources))
     named = [served.stock.lots[number] for number in lots.tolist()]
     wants = dict.fromkeys(net.lines.want[lines].tolist())
@@ -86,7 +91,7 @@ def _binding(served: Served, inside: Marks) -> Binding:
     return Binding(
         tuple(sorted(fibres)),
         need,
-        int(flow[supply][sources].sum()),
+        int(flow[sources].sum()),
         tuple(served.promises[want].ref for want in sorted(wants)),
         tuple(lot.ref for lot in named),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -26,18 +26,25 @@ class Served:
     wants: list[Want]
     extra_of: dict[int, int]  # of a promise the want that is its safe extra
     stock: Stock
+    signatures: Signatures
     net: Network
     flow: Ints
     drawn: Drawn
     lack: Ints  # of each line
     left_out: set[int]  # wants that get nothing at all
+    shorts: list[int] = field(init=False)  # what each want lacks
 
-    def short(self, want: int) -> int:
-        """Return what a want lacks."""
-        if want in self.left_out:
-            return self.wants[want].mg
-        lines = self.net.lines.of(want)
-        return int(self.lack[lines.start : lines.stop].sum())
+    def __post_init__(self) -> None:
+        shorts = np.zeros(len(self.wants), dtype=np.int64)
+        np.add.at(shorts, self.net.lines.want, self.lack)
+        self.shorts = shorts.tolist()
+        for want in self.left_out:
+            self.shorts[want] = self.wants[want].mg
+
+    @property
+    def waiting(self) -> list[int]:
+        """Promises that lack fibre, in order of rank."""
+        return [number for number in range(len(self.promises)) if self.shorts[number]]
 
     def given(self, want: int) -> list[int]:
         """Return what each line of a want holds."""
@@ -80,7 +87,8 @@ def serve(snapshot: Snapshot, clock: Clock) -> Served:
     drawn = take_apart(net, stock, flow)
     check_picks(stock, drawn, net, wants)
     return Served(
-        promises, wants, extra_of, stock, net, flow, drawn, flow[net.block["lack"]], left_out
+        promises, wants, extra_of, stock, signatures, net, flow, drawn, flow[net.block["lack"]],
+        left_out,
     )  # fmt: skip
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -26,28 +27,25 @@ class Want:
 
 def ints(values: Iterable[int]) -> Ints:
     """Return whole numbers as an array that holds them exactly."""
-    return np.array(list(values), dtype=np.int64)
+    return np.fromiter(values, dtype=np.int64)
 
 
 class Stock:
     """The lots as arrays, in the order in which they should be used up."""
 
     def __init__(self, lots: Iterable[PlanLot], *, most_mg: int) -> None:
-        rows = [lot for lot in lots if lot.usable_mg]
-        keys = [
-            ((lot.until or date.max).toordinal(), lot.usable_from.toordinal(), lot.ref)
-            for lot in rows
-        ]
-        order = sorted(range(len(rows)), key=keys.__getitem__)
-        self.lots = [rows[n] for n in order]
-        self.until = ints(keys[n][0] for n in order)
-        self.start = ints(keys[n][1] for n in order)
+        rows = sorted((lot for lot in lots if lot.usable_mg), key=attrgetter("ref"))
+        until = ints((lot.until or date.max).toordinal() for lot in rows)
+        start = ints(lot.usable_from.toordinal() for lot in rows)
+        order = np.lexsort((start, until))  # lots that are alike in both stay in order of ref
+        self.lots = [rows[n] for n in order.tolist()]
+        self.until, self.start = until[order], start[order]
         # More than everybody wants is as good as all of it, and sums stay exact.
         self.mg = ints(min(lot.usable_mg, most_mg) for lot in self.lots)
         self.cost = ints(lot.cost_minor_per_kg for lot in self.lots)
-        self.by_fibre: dict[str, list[int]] = {}
-        for number, lot in enumerate(self.lots):
-            self.by_fibre.setdefault(lot.fibre, []).append(number)
+        kinds: dict[tuple[str, frozenset[str]], int] = {}
+        self.kind = ints(kinds.setdefault((lot.fibre, lot.marks), len(kinds)) for lot in self.lots)
+        self.kinds = list(kinds)  # fibre and marks, in the order of the first lot of each
         self._accepted: dict[tuple[str, frozenset[str], frozenset[str] | None], Ints] = {}
 
     def eligible(self, fibres: Iterable[str], need: Promise | Question) -> Ints:
@@ -58,12 +56,15 @@ class Stock:
     def _of(self, fibre: str, excludes: frozenset[str], only: frozenset[str] | None) -> Ints:
         """Return the lots of a fibre within some limits: many promises share the same."""
         if (found := self._accepted.get((fibre, excludes, only))) is None:
-            found = self._accepted[fibre, excludes, only] = ints(
-                number
-                for number in self.by_fibre.get(fibre, ())
-                if not self.lots[number].marks & excludes
-                and (only is None or self.lots[number].ref in only)
-            )
+            kinds = [
+                kind
+                for kind, (own, marks) in enumerate(self.kinds)
+                if own == fibre and not marks & excludes
+            ]
+            found = np.flatnonzero(np.isin(self.kind, kinds))
+            if only is not None:
+                found = ints(lot for lot in found.tolist() if self.lots[lot].ref in only)
+            self._accepted[fibre, excludes, only] = found
         return found
 
 
@@ -83,26 +84,37 @@ class Signatures:
                 for fibre in part.fibres:
                     asked[fibre] = asked.get(fibre, 0) | bit
         accepts, open_to_all, named = self._masks()
-        marks: dict[frozenset[str], int] = {}
+        masks = [
+            asked.get(fibre, 0) & sum(1 << n for n, excludes in accepts if not excludes & marks)
+            for fibre, marks in stock.kinds
+        ]
         self.number: dict[tuple[str, int], int] = {}
-        of_lot = []
-        for lot in stock.lots:
-            mask = marks.get(lot.marks)
-            if mask is None:
-                mask = marks[lot.marks] = sum(
-                    1 << n for n, excludes in accepts if not excludes & lot.marks
-                )
-            mask &= asked.get(lot.fibre, 0)
-            of_lot += [
-                self.number.setdefault((lot.fibre, own), len(self.number)) if own else NOWHERE
-                for own in (mask & open_to_all, mask & named.get(lot.ref, 0))
-            ]
-        self.of_lots = ints(of_lot).reshape(-1, 2).T  # the one, then the other
+        of_kind = np.full(len(masks), NOWHERE)
+        by_name = np.full(len(stock.lots), NOWHERE)
+        for lot in self._telling(stock, named):
+            kind = int(stock.kind[lot])
+            of_kind[kind] = self._numbered(stock, kind, masks[kind] & open_to_all)
+            own = masks[kind] & named.get(stock.lots[lot].ref, 0)
+            by_name[lot] = self._numbered(stock, kind, own)
+        self.of_lots = np.stack([of_kind[stock.kind], by_name])
         self.count = len(self.number)
         self._by_fibre: dict[str, list[tuple[int, int]]] = {}
         for (fibre, mask), number in self.number.items():
             self._by_fibre.setdefault(fibre, []).append((mask, number))
-        self._accepted: dict[tuple[str, int], list[int]] = {}
+        self._accepted: dict[tuple[tuple[str, ...], int], list[int]] = {}
+
+    @staticmethod
+    def _telling(stock: Stock, named: Mapping[str, int]) -> list[int]:
+        """Return, in order, the first lot of every kind and those that are named."""
+        firsts = np.unique(stock.kind, return_index=True)[1].tolist()
+        if not named:
+            return sorted(firsts)
+        return sorted({*firsts, *(n for n, lot in enumerate(stock.lots) if lot.ref in named)})
+
+    def _numbered(self, stock: Stock, kind: int, mask: int) -> int:
+        if not mask:
+            return NOWHERE
+        return self.number.setdefault((stock.kinds[kind][0], mask), len(self.number))
 
     def _pair(self, need: Promise | Question) -> int:
         pair = (need.excludes, getattr(need, "only_lots", None))
@@ -120,11 +132,12 @@ class Signatures:
 
     def accepted(self, fibres: tuple[str, ...], need: Promise | Question) -> list[int]:
         """Return the signatures that a line of a promise may be fed from."""
-        pair, found = self._pair(need), []
-        for fibre in dict.fromkeys(fibres):
-            if (known := self._accepted.get((fibre, pair))) is None:
-                known = self._accepted[fibre, pair] = [
-                    number for mask, number in self._by_fibre.get(fibre, ()) if mask >> pair & 1
-                ]
-            found += known
+        pair = self._pair(need)
+        if (found := self._accepted.get((fibres, pair))) is None:
+            found = self._accepted[fibres, pair] = [
+                number
+                for fibre in dict.fromkeys(fibres)
+                for mask, number in self._by_fibre.get(fibre, ())
+                if mask >> pair & 1
+            ]
         return found

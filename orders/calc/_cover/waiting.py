@@ -20,22 +20,14 @@ def ready_days(served: Served, clock: Clock) -> dict[int, int | None]:
     where an earlier day cannot be ruled out by its mass is the flow solved anew.
     """
     search = _Search(served, clock)
-    return {
-        number: search.first_day(number)
-        for number in range(len(served.promises))
-        if served.short(number)
-    }
+    return {number: search.first_day(number) for number in served.waiting}
 
 
 class _Search:
     def __init__(self, served: Served, clock: Clock) -> None:
         self.served, self.clock = served, clock
         self.left = left_over(served)
-        self.days = {
-            number: self._later(number)
-            for number in range(len(served.promises))
-            if served.short(number)
-        }
+        self.days = {number: self._later(number) for number in served.waiting}
         self.found: dict[int, int] = {}
         self.network: Waiting | None = None
         self.moved = False  # whether the flow has put lots elsewhere than where they are noted
@@ -54,8 +46,11 @@ class _Search:
         day = self.served.wants[number].day
         start = self.served.stock.start
         any_lot = start[start > day]
-        days = {int(at) for lots in self._lots(number) for at in start[lots] if at > day}
-        return sorted({*days, *([int(any_lot.min())] if len(any_lot) else [])})
+        own = start[np.concatenate(self._lots(number))]
+        days = set(own[own > day].tolist())
+        if len(any_lot):
+            days.add(int(any_lot.min()))
+        return sorted(days)
 
     def first_day(self, number: int) -> int | None:
         walked = None if self.moved else self._walk(number)
@@ -85,7 +80,7 @@ class _Search:
                 return False
             every.append(there)
         mass = stock.mg[np.unique(np.concatenate(every))].sum()
-        is_left = self.moved or int(self.left.sum()) >= served.short(number)
+        is_left = self.moved or int(self.left.sum()) >= served.shorts[number]
         return bool(mass >= served.wants[number].mg) and is_left
 
     # --- by walking ---------------------------------------------------------------------------
