@@ -16,8 +16,17 @@ from fibres.models import Drying, Fibre, FurnishPart, Lot, Shrinkage
 from fibres.queries import packs_to_come
 from orders import sourcing
 from orders.calc.plan import Part, PlanLot, Promise, Snapshot
-from orders.calc.sheets import SheetSpec, need_mg, pull_mg, safe_need_mg, sheets_per_pull
+from orders.calc.sheets import (
+    SheetSpec,
+    average_pulls,
+    need_mg,
+    pull_mg,
+    safe_need_mg,
+    sheets_per_pull,
+)
+from orders.dates import StudioDays
 from orders.models import Commission, Sheet
+from orders.sheetsinhand.holding import made_for
 from studio.errors import StudioError
 from studio.models import Studio
 from studio.sizes import Size
@@ -47,7 +56,8 @@ def read(
     chosen for it in the form, by reference and none for any lot; None means those that are kept.
     ``with_sourcing`` adds what can be bought over so many weeks, with its prices only if
     ``with_money``; a plan of what to buy needs them. What lots cost is always read: it decides
-    which are set aside, and everybody has to be told the same lots.
+    which are set aside, and everybody has to be told the same lots. A commission wants the good
+    sheets that are not made for it yet; one whose sheets are all made holds no fibre.
     """
     studio = Studio.current()
     fibres = {fibre.pk: fibre for fibre in Fibre.objects.all()}
@@ -55,11 +65,16 @@ def read(
     only_lots = _only_lots(commissions)
     if extra is not None and extra_only_lots is not None:
         only_lots[extra.pk] = frozenset(extra_only_lots)
-    reckoning = _Reckoning(studio, _furnishes(fibres), read_shrinkages(), {})
-    promised, left_out = [], []
+    reckoning = _Reckoning(
+        studio, StudioDays.read(studio), _furnishes(fibres), read_shrinkages(), {}
+    )
+    promised, left_out, made = [], [], made_for()
     for found in commissions:
+        wanted = found.good_quantity - sum(made.get(found.pk, ()))
+        if wanted <= 0:
+            continue
         try:
-            promised.append(reckoning.promise(found, only_lots.get(found.pk) or None))
+            promised.append(reckoning.promise(found, wanted, only_lots.get(found.pk) or None))
         except StudioError as refusal:
             left_out.append((found.ref, str(refusal)))
     return Snapshot(
@@ -283,10 +298,14 @@ def _furnishes(fibres: dict[int, Fibre]) -> dict[int, _Made]:
 
 
 @lru_cache(maxsize=10_000)
-def _needs(spec: SheetSpec, wanted: int) -> tuple[int, int, int]:
-    """Return average need, safe need and fibre of a pull; the same sheet is asked for often."""
+def _needs(spec: SheetSpec, wanted: int) -> tuple[int, int, int, int]:
+    """Return average need, safe need and fibre of a pull, and the pulls on average.
+
+    The same sheet is asked for often, so what it comes to is kept.
+    """
     need = need_mg(spec, wanted)
-    return need, max(need, safe_need_mg(spec, wanted)), pull_mg(spec)
+    pulls = average_pulls(spec, wanted)
+    return need, max(need, safe_need_mg(spec, wanted)), pull_mg(spec), pulls
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,11 +313,14 @@ class _Reckoning:
     """What commissions are reckoned with; a sheet that many ask for is worked out once."""
 
     studio: Studio
+    days: StudioDays
     furnishes: dict[int, _Made]
     shrinkages: dict[tuple[int, str], tuple[Decimal, Decimal]]
     specs: dict[int, SheetSpec]
 
-    def promise(self, commission: Commission, only_lots: frozenset[str] | None) -> Promise:
+    def promise(
+        self, commission: Commission, wanted: int, only_lots: frozenset[str] | None
+    ) -> Promise:
         made = self.furnishes.get(commission.sheet.furnish_id)
         spec = self._spec(commission.sheet)
         if made is None:
@@ -307,12 +329,12 @@ class _Reckoning:
                 "their shares.",
                 field="furnish",
             )
-        need, safe, pull = _needs(spec, commission.good_quantity)
+        need, safe, pull, pulls = _needs(spec, wanted)
         return Promise(
             ref=commission.ref,
             priority=commission.priority,
             due=commission.due,
-            wanted=commission.good_quantity,
+            wanted=wanted,
             need_mg=need,
             safe_need_mg=safe,
             pull_mg=pull,
@@ -324,7 +346,7 @@ class _Reckoning:
             all_or_nothing=commission.all_or_nothing,
             needed_on=needed_on(
                 commission,
-                making_days=self.studio.making_days,
+                making_days=self.days.days(commission.sheet, pulls),
                 preparation_days=made.preparation_days,
             ),
         )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import uuid
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.urls import reverse
 
 from fibres.models import Addition, Drying
+from orders import snapshot
 from orders.dates import StudioDays
 from orders.models import Dryer
 from studio.models import Studio, Vat
@@ -124,3 +126,15 @@ def lot_of(commission):
     """Put fibre enough for a commission into the store."""
     for part in commission.sheet.furnish.parts.all():
         make_lot(part.fibre)
+
+
+def test_fibre_is_needed_by_the_days_that_the_dryer_takes():
+    make_studio(packing_days=1, making_days=7)
+    make_dryer()
+    commission = make_commission(due=day(-30))
+    (promise,) = snapshot.read(day()).commissions
+    # 114 pulls: three loads of two days, and a day to pack.
+    assert promise.needed_on == commission.due - timedelta(days=7)
+    Dryer.objects.update(days_per_load=Decimal(4))
+    (promise,) = snapshot.read(day()).commissions
+    assert promise.needed_on == commission.due - timedelta(days=13)

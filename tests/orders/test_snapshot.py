@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from fibres.models import Fibre
-from orders import services, snapshot
+from orders import services, sheetsinhand, snapshot
 from orders.calc import cover, plan
 from orders.models import Commission
 from tests.builders import (
@@ -13,6 +13,7 @@ from tests.builders import (
     day,
     make_commission,
     make_fibre,
+    make_finished,
     make_furnish,
     make_lot,
     make_mould,
@@ -38,7 +39,7 @@ def test_reading_takes_the_same_queries_for_1_and_20_rows(django_assert_num_quer
         furnish.parts.get().substitutes.add(make_fibre())
         asked = make_commission(make_sheet(furnish, mould=make_mould()))
         asked.only_lots.add(lot)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         read()
 
 
@@ -328,3 +329,50 @@ def test_the_spread_of_a_yield_is_that_of_the_fibre_over_its_yield():
 def test_the_aims_are_the_studios():
     make_studio(aims="cost first")
     assert read().aims == "cost first"
+
+
+# --- sheets that are made already
+
+
+def test_a_commission_wants_only_what_is_not_made_for_it():
+    asked = make_commission(good_quantity=100)
+    make_finished(asked, good=45, retree=9)
+    (promise,) = read().commissions
+    assert promise.wanted == 55
+    # As much as a commission for 55 would need from the start.
+    other = make_commission(asked.sheet, good_quantity=55)
+    (alike,) = [one for one in read().commissions if one.ref == other.ref]
+    assert (promise.need_mg, promise.safe_need_mg) == (alike.need_mg, alike.safe_need_mg)
+
+
+def test_a_commission_that_is_all_made_holds_no_fibre():
+    asked = make_commission(good_quantity=60)
+    make_finished(asked, good=60)
+    assert read().commissions == ()
+    assert read().left_out == ()
+    assert read(extra=asked).commissions == ()
+
+
+def test_sheets_sent_count_as_made_and_sheets_spoilt_do_not():
+    asked = make_commission(good_quantity=60)
+    making = make_finished(asked, good=30)
+    rows = [sheetsinhand.Sending(making, "good", 20)]
+    sheetsinhand.send(asked, rows, sheetsinhand.ParcelNote(sent_on=day()), by=None)
+    sheetsinhand.spoil(making, "good", 4, happened_on=day(), why="damp", by=None)
+    # 20 sent and 6 in hand.
+    assert read().commissions[0].wanted == 34
+
+
+def test_a_form_that_asks_for_more_is_told_what_is_left_to_make():
+    asked = make_commission(good_quantity=60)
+    make_finished(asked, good=60)
+    asked.good_quantity = 80
+    assert read(extra=asked).commissions[0].wanted == 20
+
+
+@pytest.mark.parametrize("rows", [1, 20])
+def test_sheets_made_take_one_query_however_many(django_assert_num_queries, rows):
+    for _ in range(rows):
+        make_finished(make_commission(), good=3)
+    with django_assert_num_queries(1):
+        sheetsinhand.made_for()
