@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from threading import Event, Thread
 from typing import Any
@@ -15,7 +15,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, ProgrammingError, connection
 
 from studio import database
+from studio.errors import ReadingError, StudioError
 from studio.models import Studio
+from studio.working import Line
 
 DEMO_FILE = "demo.sqlite3"
 NOT_SET_UP = (
@@ -151,6 +153,29 @@ def waiting(out: Any, words: str = "Working it out") -> Iterator[None]:
 def _tell(line: ProgressLine, words: str, ended: Event) -> None:
     while not ended.wait(PATIENCE_S):
         line.show(f"{words}, {line.seconds:.0f} s")
+
+
+@contextmanager
+def naming(option: str = "") -> Iterator[None]:
+    """Turn a refusal of an option into one line that names it."""
+    try:
+        yield
+    except ReadingError as error:
+        # Its text begins with the option already.
+        raise CommandError(str(error)) from error
+    except StudioError as error:
+        named = error.field or option
+        raise CommandError(f"--{named}: {error}" if named else str(error)) from error
+
+
+def in_columns(lines: Sequence[Line]) -> list[str]:
+    """Return a working in columns; the reason stands beside each figure."""
+    label = max(len(line.label) for line in lines)
+    value = max(len(line.value) for line in lines)
+    return [
+        f"  {line.label:<{label}}  {line.value:>{value}}  {line.because}".rstrip()
+        for line in lines
+    ]
 
 
 def _give_up_unread() -> None:

@@ -15,7 +15,9 @@ from studio.errors import ReadingError, StudioError
 from studio.sizes import Size, basic_sizes, grammage_from_basis_weight, size_named
 from studio.units import Q, Quantity, to_um
 
-Kind = Literal["mass", "length", "volume", "grammage", "size", "share", "count", "number"]
+Kind = Literal[
+    "mass", "length", "volume", "grammage", "consistency", "size", "share", "count", "number"
+]
 
 LONGEST = 60
 SHOWN = 40
@@ -58,6 +60,7 @@ VOLUME_UNITS = {
     "gal": "gallon", "gallon": "gallon", "gallons": "gallon",
 }  # fmt: skip
 GRAMMAGE_UNITS = {"g/m2": "g/m2", "g/m²": "g/m2", "g/m^2": "g/m2", "gsm": "g/m2"}
+CONSISTENCY_UNITS = {"g/l": "g/L", "gram/litre": "g/L", "grams/litre": "g/L"}
 POUNDS = ("lb", "lbs", "pound", "pounds")
 
 
@@ -95,6 +98,10 @@ RULES: dict[str, _Rule] = {
         "grammage", "g/m² (gsm), or lb with a basic size", "120 g/m² or 32 lb bond",
         "1 g/m² to 5000 g/m²",
         Decimal(1), Decimal(5000), "g/m2", GRAMMAGE_UNITS,
+    ),
+    "consistency": _Rule(
+        "consistency", "g/L, oven-dry fibre to the litre", "5 g/L", "0.01 g/L to 500 g/L",
+        Decimal("0.01"), Decimal(500), "g/L", CONSISTENCY_UNITS,
     ),
     "size": _Rule(
         "size", "a name, or two sides in mm, cm, m, in or ft",
@@ -157,8 +164,8 @@ def read_quantity(
     text : str
         As typed, such as ``5 lb 4 oz``, ``3,5 kg``, ``1 1/2 lb``, ``32 lb bond``, ``A4``.
     kind : str
-        "mass", "length", "volume" and "grammage" give a Quantity, "size" a Size, "share" a
-        Decimal from 0 to 1, "count" an int, "number" a Decimal.
+        "mass", "length", "volume", "grammage" and "consistency" give a Quantity, "size" a
+        Size, "share" a Decimal from 0 to 1, "count" an int, "number" a Decimal.
     field : str
         What the value is for, to begin the error with.
     unit : str

@@ -6,8 +6,6 @@ nothing is written.
 
 import json
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
 
@@ -18,11 +16,9 @@ from orders.calc.chain import FibreNeed, SheetCount, fibre_for_sheets, sheets_fr
 from orders.calc.culls import Learned
 from orders.calc.moulds import Shrinkage
 from orders.calc.spec import SheetSpec
-from studio.commands import HouseCommand
-from studio.errors import ReadingError, StudioError
+from studio.commands import HouseCommand, in_columns, naming
 from studio.reading import Kind, read_quantity, shown
 from studio.units import Q, show_grammage, show_number, show_size, to_um
-from studio.working import Line
 
 # Option, kind, default, help; without a default the option is needed.
 OPTIONS: tuple[tuple[str, Kind, str | None, str], ...] = (
@@ -76,25 +72,12 @@ class Command(HouseCommand):
             self.stdout.write(json.dumps(figures, indent=2))
             return
         self.stdout.write(_need_headline(need) if need else _count_headline(count))
-        for line in _table(need.working if need else count.working):
+        for line in in_columns(need.working if need else count.working):
             self.stdout.write(line)
 
 
-@contextmanager
-def _naming(option: str = "") -> Iterator[None]:
-    """Turn a refusal into one line that names the option it is about."""
-    try:
-        yield
-    except ReadingError as error:
-        # Its text begins with the option already.
-        raise CommandError(str(error)) from error
-    except StudioError as error:
-        named = error.field or option
-        raise CommandError(f"--{named}: {error}" if named else str(error)) from error
-
-
 def _answer(options: dict[str, Any]) -> tuple[SheetCount, FibreNeed | None]:
-    with _naming():
+    with naming():
         wanted = _optional(options, "want", "count")
         given = {
             name: _read(options, name, kind) for name, kind, _, _ in OPTIONS if name != "mass"
@@ -109,9 +92,9 @@ def _answer(options: dict[str, Any]) -> tuple[SheetCount, FibreNeed | None]:
         "preparation_yield": given["yield"],
         "spec": spec,
     }
-    with _naming("mass"):
+    with naming("mass"):
         count = sheets_from_fibre(**fibre)
-    with _naming("want"):
+    with naming("want"):
         return count, None if wanted is None else fibre_for_sheets(wanted, **fibre)
 
 
@@ -199,13 +182,3 @@ def _need_headline(need: FibreNeed) -> str:
 
 def _sheet(spec: SheetSpec) -> str:
     return f"{show_size(spec.size)} at {show_grammage(spec.grammage)}"
-
-
-def _table(lines: tuple[Line, ...]) -> list[str]:
-    """Return the working in columns; the reason stands beside each figure."""
-    label = max(len(line.label) for line in lines)
-    value = max(len(line.value) for line in lines)
-    return [
-        f"  {line.label:<{label}}  {line.value:>{value}}  {line.because}".rstrip()
-        for line in lines
-    ]
