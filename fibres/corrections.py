@@ -38,6 +38,12 @@ def correct(
     """
     if key is not None:
         refuse_repeat(key)
+    if movement.kind == Movement.Kind.COUNTED:
+        raise StudioError(
+            "This line came of a count of the store. Weigh the lot again in another count.",
+            field="movement",
+            value=movement.pk,
+        )
     if movement.as_is_mg is None:
         raise StudioError(
             "This line came from weighed moisture, not from a mass. Weigh a sample again.",

@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django_filters import ChoiceFilter, ModelChoiceFilter
 
-from fibres import queries
+from fibres import places, queries
 from fibres.models import Fibre, Furnish, Lot, Offer, Purchase, PurchaseLine, Source
 from studio.lists import HouseFilterSet, WordsFilter
 
@@ -26,11 +26,16 @@ def _sources(request: Any) -> QuerySet[Source]:
     return queries.sources_to_choose(request.user)
 
 
+def _places() -> list[tuple[str, str]]:
+    return [(place, place) for place in places.known()]
+
+
 class LotFilter(HouseFilterSet):
-    """Lots by fibre, source, form, and whether something is left."""
+    """Lots by fibre, source, place, form, and whether something is left."""
 
     fibre = ModelChoiceFilter(queryset=Fibre.objects.all())
     source = ModelChoiceFilter(queryset=_sources, label="From")
+    place = ChoiceFilter(choices=_places, label="Where it lies")
     left = ChoiceFilter(choices=HELD, method="by_left", label="Left")
     words = WordsFilter(("ref", "form", "fibre__name"), label="Words")
 

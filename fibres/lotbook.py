@@ -63,7 +63,7 @@ def book_of(
     for movement in movements:
         left_mg += movement.oven_dry_mg
         test = by_entry.pop(movement.entry_id, None)
-        what = _tested(test, system) if test else _what(movement, source_name, hidden_name)
+        what = _tested(test, system) if test else _what(movement, source_name, hidden_name, system)
         lines.append(_moved(movement, what, left_mg))
     # A sample that only showed how much water came or went moved no fibre.
     lines += [_noted(test, system) for test in by_entry.values()]
@@ -108,12 +108,15 @@ def _tested(test: MoistureTest, system: System) -> str:
     return f"Moisture weighed: {wet} as it was, {dry} oven-dry"
 
 
-def _what(movement: Movement, source_name: str, hidden_name: str) -> str:
+def _what(movement: Movement, source_name: str, hidden_name: str, system: System) -> str:
     why = without_donor(movement.why, hidden_name)
     label = Kind(movement.kind).label
     if movement.reverses is not None:
         day = movement.reverses.happened_on
         label = f"Taken back: {Kind(movement.reverses.kind).label.lower()} {day.day} {day:%b}"
+    if hasattr(movement, "count_line"):
+        line = movement.count_line
+        label = f"{label} for {line.stocktake}: {show_mass(line.as_is_mg, system=system)} as is"
     if movement.kind == Kind.RECEIVED and movement.entry.act == "receive":
         # Who gave it is read where it stands now, by the name that the reader may know.
         return f"{label} from {A_DONOR if hidden_name else source_name}"

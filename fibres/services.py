@@ -46,6 +46,7 @@ class Receipt:
     moisture_known: str = Lot.MoistureKnown.LABEL
     band: Decimal = Decimal(0)
     form: str = ""
+    place: str = ""
     is_wet: bool = False
     paid_minor: int | None = None
     sorting_minutes: Decimal | None = None
@@ -109,6 +110,7 @@ def _new_lot(receipt: Receipt, oven_dry_mg: int) -> Lot:
         fibre=fibre,
         source=receipt.source,
         form=receipt.form,
+        place=receipt.place,
         received_on=receipt.received_on,
         as_is_mg=receipt.as_is_mg,
         received_oven_dry_mg=oven_dry_mg,
@@ -171,6 +173,7 @@ def log_scrap(
     key: uuid.UUID | None = None,
     moisture_known: str = Lot.MoistureKnown.ASSUMED,
     is_confidential: bool = False,
+    place: str = "",
     remarks: str = "",
 ) -> Lot:
     """Enter donated scrap as a lot of its own, one for each gift and class."""
@@ -187,6 +190,7 @@ def log_scrap(
             moisture_known=moisture_known,
             band=estimate.band,
             is_confidential=is_confidential,
+            place=place,
             paid_minor=0,
             remarks=remarks,
         ),

@@ -11,6 +11,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from fibres import places
 from fibres.models import Fibre
 from studio.forms import DayField
 
@@ -63,6 +64,30 @@ class KnownInput(forms.TextInput):
         context: dict[str, Any] = super().get_context(name, value, attrs)
         list_id = f"{context['widget']['attrs'].get('id', name)}_known"
         return {**context, "names": self.names, "list_id": list_id}
+
+
+class PlaceInput(KnownInput):
+    """A place, with those known offered; they are read only when the form is drawn."""
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        """Offer the places where lots lie."""
+        self.names = places.known()
+        return super().get_context(name, value, attrs)
+
+
+class PlaceField(forms.CharField):
+    """Where something lies, spelled as the same place was spelled before."""
+
+    widget = PlaceInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("label", "Where it lies")
+        kwargs.setdefault("help_text", "Shelf B2, tub 4. The store is counted place by place.")
+        super().__init__(required=False, max_length=40, **kwargs)
+
+    def clean(self, value: Any) -> str:
+        """Return the place as it is known already."""
+        return places.spelled(super().clean(value))
 
 
 class MoneyMixin:

@@ -11,6 +11,7 @@ from django import forms
 from fibres.forms.common import (
     KnownInput,
     MoneyMixin,
+    PlaceField,
     above_zero,
     open_fibres,
     past_day,
@@ -59,6 +60,7 @@ class ReceiveForm(MoneyMixin, HouseForm):
         help_text="Then it keeps only for the days that its fibre keeps wet.",
     )
     received_on = past_day("Received")
+    place = PlaceField()
     paid = MoneyField(
         label="Paid", required=False, help_text="For the whole lot, with its share of freight."
     )
@@ -91,6 +93,7 @@ class LotForm(HouseModelForm):
     form = forms.CharField(
         label="Form it came in", max_length=60, required=False, widget=KnownInput(FORMS)
     )
+    place = PlaceField()
     paid_minor = MoneyField(
         label="Paid", required=False, help_text="For the whole lot, with its share of freight."
     )
@@ -108,7 +111,8 @@ class LotForm(HouseModelForm):
     class Meta:
         model = Lot
         fields = [
-            "form", "paid_minor", "preparation_yield", "keep_until", "is_confidential", "remarks",
+            "form", "place", "paid_minor", "preparation_yield", "keep_until", "is_confidential",
+            "remarks",
         ]  # fmt: skip
         labels = {"is_confidential": "It may show private papers"}
 

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from fibres.forms.common import past_day, some_dry
+from fibres.forms.common import PlaceField, past_day, some_dry
 from fibres.forms.fibres import short_text
 from fibres.models import Lot, Offer, PurchaseLine
 from fibres.purchasing import Arrived
@@ -145,6 +145,7 @@ class ReceiveForm(GrownForm):
     """What came of each line: packs, mass as it is, moisture and how that is known."""
 
     received_on = past_day("Received")
+    place = PlaceField()
     remarks = short_text()
 
     def __init__(
@@ -214,6 +215,7 @@ class ReceiveForm(GrownForm):
                         moisture=moisture,
                         moisture_known=known or Lot.MoistureKnown.LABEL,
                         is_wet=bool(wet),
+                        place=self.cleaned_data["place"],
                         remarks=self.cleaned_data["remarks"],
                     )
                 )

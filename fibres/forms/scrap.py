@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 
 from fibres import gifts
 from fibres.calc.estimates import Estimate
-from fibres.forms.common import KnownInput, past_day, some, some_dry
+from fibres.forms.common import KnownInput, PlaceField, past_day, some, some_dry
 from fibres.gifts import MEASURES, NEEDED, Measure
 from fibres.models import Fibre, Lot
 from studio.forms import (
@@ -100,6 +100,7 @@ class ScrapForm(HouseForm):
         label="Moisture as weighed", validators=[some_dry], help_text="Of the mass as it is."
     )
     received_on = past_day("Received")
+    place = PlaceField()
     is_confidential = forms.BooleanField(
         label="It may show private papers",
         required=False,

@@ -29,6 +29,7 @@ class Arrived:
     moisture: Decimal
     moisture_known: str = Lot.MoistureKnown.LABEL
     is_wet: bool = False
+    place: str = ""
     remarks: str = ""
 
 
@@ -87,6 +88,7 @@ class _Receiving:
                 received_on=self.received_on,
                 form=line.form,
                 is_wet=arrived.is_wet,
+                place=arrived.place,
                 paid_minor=goods + freight,
                 remarks=arrived.remarks,
             ),

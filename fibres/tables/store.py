@@ -72,7 +72,8 @@ class LotTable(LedgerTable):
 
     lot = RowHeader("Lot", accessor="ref", code=True, second="fibre.name")
     fibre = TextColumn("Fibre", accessor="fibre__name", visible=False)
-    form = TextColumn("Form", accessor="form")
+    form = TextColumn("Form", accessor="form", second="place")
+    place = TextColumn("Where it lies", accessor="place", visible=False)
     source = TextColumn("From", accessor="source_name", wide=True)
     received = DayColumn("Received", accessor="received_on")
     as_is = KgColumn("As-is", accessor="as_is_mg")

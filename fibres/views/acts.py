@@ -89,6 +89,7 @@ class ReceiveLot(FormPage):
                 fibre=given["fibre"],
                 source=given["source"],
                 form=given["form"],
+                place=given["place"],
                 as_is_mg=to_mg(given["mass"]),
                 moisture=given["moisture"],
                 moisture_known=given["moisture_known"],

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.dateformat import format as day_in_words
 from django.views.generic import TemplateView
 
-from fibres import lotbook, queries
+from fibres import lotbook, queries, stocktaking
 from fibres.calc import moisture as wet
 from fibres.filters import LotFilter
 from fibres.forms.lots import LotForm
@@ -41,6 +41,7 @@ class LotList(ListPage):
     note = "Oven-dry is as-is mass less moisture"
     back = ("Store", "store")
     export_name = "lots"
+    template_name = "fibres/lot_list.html"
 
     def get_queryset(self) -> Any:
         """Return lots, the newest first, as far as the reader may see them."""
@@ -141,6 +142,7 @@ class LotPage(OneLot, HousePage, TemplateView):
         what = [
             ("Fibre", lot.fibre.name, lot.fibre.get_absolute_url()),
             ("Form", lot.form),
+            ("Where it lies", lot.place),
             ("Measured", measured),
             ("Moisture", f"{show_share(lot.moisture)}, {known}"),
             ("Preparation yield", f"{show_share(lot.yield_now)}, {own_yield}"),
@@ -198,10 +200,16 @@ class LotPage(OneLot, HousePage, TemplateView):
             ),
             facts=self.facts(),
             may_change=may_correct,
+            count_line=self._line_to_weigh(),
             may_test=roles.can(user, "store.receive") and bool(lot.oven_dry_mg),
             may_take=roles.can(user, "store.take") and bool(lot.oven_dry_mg),
             **kwargs,
         )
+
+    def _line_to_weigh(self) -> Any:
+        """Return the line of a count that goes on, for who may weigh."""
+        may_count = roles.can(self.request.user, "store.count")
+        return stocktaking.open_line_of(self.lot) if may_count else None
 
     def _chart(self, movements: list[Movement]) -> Any:
         return stepped(

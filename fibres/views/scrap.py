@@ -81,6 +81,7 @@ class LogScrapPage(FormPage):
             moisture_known=form.moisture_known_from,
             received_on=given["received_on"],
             is_confidential=given["is_confidential"],
+            place=given["place"],
             remarks=given["remarks"],
             by=self.request.user,
             key=key,
