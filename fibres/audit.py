@@ -43,6 +43,7 @@ class Audit:
     lots: int = 0
     movements: int = 0
     arrivals: int = 0
+    makings: int = 0
     faults: list[Fault] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:

@@ -1,4 +1,7 @@
-"""Prove from the movements that every balance is right; name the rows where one is not."""
+"""Prove from the movements that every balance is right; name the rows where one is not.
+
+What makings weighed out and what they made is proved beside it.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,9 @@ from typing import Any
 from django.core.management.base import CommandError
 from django.db import connection
 
-from fibres.audit import Audit, audit
+from fibres.audit import Audit
 from fibres.models import Movement
+from orders.audit import audit
 from studio.commands import StoreCommand
 
 
@@ -44,7 +48,10 @@ def worded(found: Audit) -> str:
     lots = "1 lot" if found.lots == 1 else f"{found.lots:,} lots"
     moves = "1 movement" if found.movements == 1 else f"{found.movements:,} movements"
     said = f"{lots}, {moves}: every balance is the sum of its movements."
-    if not found.arrivals:
-        return said
-    came = "1 receipt" if found.arrivals == 1 else f"{found.arrivals:,} receipts"
-    return f"{said} {came} of what was ordered: every one is a lot, and no pack is counted twice."
+    if found.arrivals:
+        came = "1 receipt" if found.arrivals == 1 else f"{found.arrivals:,} receipts"
+        said += f" {came} of what was ordered: every one is a lot, and no pack is counted twice."
+    if found.makings:
+        made = "1 making" if found.makings == 1 else f"{found.makings:,} makings"
+        said += f" {made}: what was weighed out has left the store, and sheets are as counted."
+    return said

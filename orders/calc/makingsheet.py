@@ -1,0 +1,305 @@
+"""The making sheet: all of a run at the vat on one page, for the wall, the screen and a terminal.
+
+A frozen object that holds the figures; page, print and command show the same one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from orders.calc import _makingtext
+from orders.calc.forming import Forming
+from orders.calc.loads import Loads
+from orders.calc.vatrows import TopUp
+from studio.sizes import Size
+from studio.units import Q, Quantity, System, show_mass, show_number, show_volume
+
+MOST_BLOCKS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class WeighOut:
+    """What is weighed out of one lot, as it lies there; masses are milligrams.
+
+    ``is_done`` where it lies weighed out already, ``is_on_its_way`` where it has not come yet.
+    """
+
+    fibre: str
+    lot: str
+    place: str
+    as_is_mg: int
+    oven_dry_mg: int
+    moisture: Decimal
+    is_done: bool = False
+    is_on_its_way: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Fibre that no lot holds for this run, oven-dry."""
+
+    fibre: str
+    oven_dry_mg: int
+
+
+@dataclass(frozen=True, slots=True)
+class DoseOut:
+    """What is added beside fibre: dosed on dry fibre, weighed dry."""
+
+    name: str
+    kind: str
+    dose: Decimal
+    mass_mg: int
+
+
+@dataclass(frozen=True, slots=True)
+class DryerLoads:
+    """How often the dryer is filled, and for how long that keeps it."""
+
+    name: str
+    count: int
+    pulls_per_load: int
+    days: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Pulls that are ticked off together, and the top-ups that fall among or after them."""
+
+    first: int
+    last: int
+    top_ups: tuple[TopUp, ...] = ()
+
+    def scoops(self, system: System = "metric") -> str:
+        """Return how much stuff tops up the vat in this block; nothing where none does."""
+        if not self.top_ups:
+            return ""
+        scoop = _volume(self.top_ups[0].thick_l, system)
+        return f"{len(self.top_ups)} × {scoop}" if len(self.top_ups) > 1 else scoop
+
+
+class TrialWords(NamedTuple):
+    """What a sheet has to weigh, in words."""
+
+    wet: str
+    dry: str
+    least: str
+    most: str
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """Which run it is, of which sheet, and with what it is made."""
+
+    ref: str
+    title: str
+    commission: str
+    state: str
+    planned_on: date
+    sheet: str
+    size: Size
+    grammage: Decimal
+    furnish: str
+    mould: str
+    vat: str
+    drying: str
+    wanted_good: int
+
+
+@dataclass(frozen=True, slots=True)
+class MakingSheet:
+    """Everything for one run at the vat; ``keeps_until`` is the last day of its wet heel."""
+
+    about: About
+    forming: Forming
+    weigh: tuple[WeighOut, ...]
+    missing: tuple[Missing, ...] = ()
+    soak: tuple[str, ...] = ()
+    doses: tuple[DoseOut, ...] = ()
+    beater: Loads | None = None
+    blender: Loads | None = None
+    dryer: DryerLoads | None = None
+    keeps_until: date | None = None
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def as_is_mg(self) -> int:
+        """All that is weighed out, as it lies in the store."""
+        return sum(row.as_is_mg for row in self.weigh)
+
+    @property
+    def oven_dry_mg(self) -> int:
+        """All that is weighed out, without water."""
+        return sum(row.oven_dry_mg for row in self.weigh)
+
+    @property
+    def water(self) -> Quantity:
+        """Water that makes up the stuff, beside what the lots bring along."""
+        return self.forming.water_for(self.as_is_mg)
+
+    @property
+    def top_ups(self) -> tuple[TopUp, ...]:
+        """Every top-up of the vat; none where no vat is chosen."""
+        charge = self.forming.charge
+        return () if charge is None else charge.schedule
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        """The pulls in blocks to tick off: one for each top-up, or several to a block."""
+        pulls, top_ups = self.forming.asked.pulls, self.top_ups
+        if not top_ups:
+            return tuple(_blocks(pulls, _round_step(pulls), ()))
+        step = top_ups[0].after * math.ceil((len(top_ups) + 1) / MOST_BLOCKS)
+        return tuple(_blocks(pulls, step, top_ups))
+
+    def load_words(self, system: System = "metric") -> list[str]:
+        """Say how the fibre is beaten: in the beater, or, too little for it, in a blender."""
+        said = []
+        if self.beater is not None:
+            each = show_mass(self.beater.each_mg, system=system)
+            water = _volume(self.beater.litres_each, system)
+            said.append(f"{_counted(self.beater.count, 'beater load')} of {each} in {water}")
+        if self.blender is not None:
+            each = show_mass(self.blender.each_mg, system=system)
+            water = _volume(self.blender.litres_each, system)
+            said.append(
+                f"Too little for the beater: {_counted(self.blender.count, 'blender load')} of "
+                f"{each} in {water}"
+            )
+        return said
+
+    def vat_words(self, system: System = "metric") -> list[str]:
+        """Say how the vat is charged, topped up, and what is left in it."""
+        forming, charge = self.forming, self.forming.charge
+        if charge is None:
+            return [f"Work it at {_makingtext.consistency_words(self)}"]
+        left = show_mass(round(forming.heel_mg), system=system)
+        return [
+            f"Charge it with {_volume(forming.charge_stuff.magnitude, system)} of stuff and "
+            f"{_volume(forming.charge_water.magnitude, system)} of water: {left} of fibre",
+            f"It stands at {_makingtext.consistency_words(self)}",
+            *self._top_up_words(system),
+            f"Left at the end, in vat and stuff: about {left} of fibre; strain it, and say "
+            f"whether it is kept{self._keeping_words}",
+        ]
+
+    @property
+    def _keeping_words(self) -> str:
+        if self.keeps_until is None:
+            return ""
+        return f". Wet it keeps until {_makingtext.day_words(self.keeps_until)}"
+
+    def _top_up_words(self, system: System) -> list[str]:
+        if not self.top_ups:
+            return ["It needs no topping up"]
+        first = self.top_ups[0]
+        often = "every pull" if first.after == 1 else f"every {first.after} pulls"
+        said = [f"Top up with {_volume(first.thick_l, system)} of stuff after {often}"]
+        if first.draw_off_l:
+            said.append(
+                f"Draw off {_volume(first.draw_off_l, system)} through a sieve each time first, "
+                "so that the level stays"
+            )
+        elif first.clear_water_l:
+            said.append(f"Add {_volume(first.clear_water_l, system)} of clear water each time")
+        return said
+
+    def trial_words(self, system: System = "metric") -> TrialWords:
+        """Say what a sheet weighs, all in one unit: it is compared on one scale."""
+        trial = self.forming.trial
+        return TrialWords(
+            *(
+                show_mass(mass, unit="oz" if system == "US" else "g", places=2)
+                for mass in (trial.wet_mg, trial.dry_mg, trial.least_mg, trial.most_mg)
+            )
+        )
+
+    @property
+    def dryer_words(self) -> str:
+        """Say how often the dryer is filled; nothing where none is chosen."""
+        if self.dryer is None:
+            return ""
+        loads = _counted(self.dryer.count, "load")
+        days = show_number(self.dryer.days)
+        of = f" of {self.dryer.pulls_per_load} pulls" if self.dryer.count > 1 else ""
+        return f"{self.dryer.name}: {loads}{of}, {days} day{'' if self.dryer.days == 1 else 's'}"
+
+    def as_text(self, system: System = "metric") -> list[str]:
+        """Return the sheet as lines for a terminal."""
+        return list(_makingtext.lines(self, system))
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the sheet as plain values, the units in the keys."""
+        forming, trial = self.forming, self.forming.trial
+        return {
+            "ref": self.about.ref,
+            "commission": self.about.commission or None,
+            "planned_on": self.about.planned_on.isoformat(),
+            "good_sheets": self.about.wanted_good,
+            "pulls": forming.asked.pulls,
+            "trial_pulls": forming.asked.trial_pulls,
+            "fibre_order_g": _grams(round(forming.order_mg)),
+            "fibre_trial_g": _grams(round(forming.trial_mg)),
+            "fibre_heel_g": _grams(round(forming.heel_mg)),
+            "heel_keeps_until": self.keeps_until.isoformat() if self.keeps_until else None,
+            "fibre_g": _grams(forming.total_mg),
+            "consistency_g_per_l": float(forming.consistency.magnitude),
+            "weigh": [
+                {
+                    "lot": row.lot, "fibre": row.fibre, "place": row.place,
+                    "as_is_g": _grams(row.as_is_mg), "oven_dry_g": _grams(row.oven_dry_mg),
+                    "moisture": float(row.moisture),
+                }
+                for row in self.weigh
+            ],
+            "missing": [
+                {"fibre": lack.fibre, "oven_dry_g": _grams(lack.oven_dry_mg)}
+                for lack in self.missing
+            ],
+            "doses": [{"name": dose.name, "g": _grams(dose.mass_mg)} for dose in self.doses],
+            "stuff_l": float(forming.stuff.magnitude),
+            "water_l": float(self.water.magnitude),
+            "charge": None if forming.charge is None else forming.charge.as_json(),
+            "trial_wet_g": _grams(trial.wet_mg),
+            "trial_dry_g": _grams(trial.dry_mg),
+            "trial_least_g": _grams(trial.least_mg),
+            "trial_most_g": _grams(trial.most_mg),
+            "beater_loads": self.beater.count if self.beater else None,
+            "blender_loads": self.blender.count if self.blender else None,
+            "dryer_loads": self.dryer.count if self.dryer else None,
+        }  # fmt: skip
+
+
+def _grams(mass_mg: int) -> float:
+    return mass_mg / 1000
+
+
+def _round_step(pulls: int) -> int:
+    """Return a round number of pulls that leaves few blocks."""
+    return next(
+        (step for step in (5, 10, 20, 25, 50, 100) if pulls <= step * MOST_BLOCKS),
+        100 * math.ceil(pulls / 100 / MOST_BLOCKS),
+    )
+
+
+def _blocks(pulls: int, step: int, top_ups: Sequence[TopUp]) -> Iterator[Block]:
+    for first in range(1, pulls + 1, step):
+        last = min(first + step - 1, pulls)
+        among = tuple(one for one in top_ups if first <= one.after <= last)
+        yield Block(first, last, among)
+
+
+def _volume(litres: Decimal, system: System) -> str:
+    """Word a volume as finely as it can be poured: a tenth of a litre, or ten millilitres."""
+    fine = 1 if litres >= 10 else 2
+    return show_volume(Q(litres, "L"), system=system, places=fine if litres >= 1 else 0)
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{show_number(count)} {noun}{'' if count == 1 else 's'}"

@@ -1,0 +1,1 @@
+"""What is done about a making: planned, logged at the vat, finished."""

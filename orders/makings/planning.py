@@ -1,0 +1,187 @@
+"""A making is planned, changed, and given up; each act is one entry in the book."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Sum
+
+from orders import sheetsinhand, snapshot
+from orders.calc import culls
+from orders.calc.spec import SheetSpec
+from orders.models import Commission, Dryer, Making, Sheet
+from studio.entries import enter, refuse_repeat
+from studio.errors import StudioError
+from studio.models import Counter, Mould, Studio, Vat
+
+State = Making.State
+
+# What a form changes; the state and what is noted at the vat have doors of their own.
+CHANGEABLE = (
+    "wanted_good", "pulls", "planned_on", "mould", "vat", "drying", "dryer", "consistency",
+    "thick_consistency", "beaten_minutes", "sample", "remarks",
+)  # fmt: skip
+
+
+def spec_of(
+    making: Making,
+    studio: Studio | None = None,
+    shrinkages: dict[tuple[int, str], tuple[Decimal, Decimal]] | None = None,
+) -> SheetSpec:
+    """Return the sheet as this making forms it: on its own mould, dried its own way."""
+    if shrinkages is None:
+        shrinkages = snapshot.read_shrinkages()
+    kept = making.sheet
+    sheet = Sheet(
+        **{
+            field.attname: getattr(kept, field.attname)
+            for field in Sheet._meta.concrete_fields
+            if field.attname not in {"mould_id", "drying"}
+        },
+        mould=making.mould,
+        drying=making.drying,
+    )
+    return snapshot.spec_of(sheet, studio or Studio.current(), shrinkages)
+
+
+def safe_pulls(spec: SheetSpec, wanted_good: int) -> int:
+    """Return the pulls that give so many good sheets with the studio's assurance."""
+    return culls.pulls_safe(
+        wanted_good,
+        good_share=spec.good_share,
+        sheets_per_pull=spec.at_least_one_per_pull(),
+        assurance=spec.assurance,
+        learned=spec.learned,
+    )
+
+
+def still_to_make(commission: Commission) -> int:
+    """Return the good sheets that are neither made for a commission nor planned, at least 1."""
+    made = sheetsinhand.kept(commission).made
+    planned = (
+        commission.makings.filter(state__in=Making.OPEN).aggregate(all=Sum("wanted_good"))["all"]
+        or 0
+    )
+    return max(commission.good_quantity - made - planned, 1)
+
+
+def usual_dryer(drying: str) -> Dryer | None:
+    """Return a dryer that is open and dries so."""
+    return Dryer.objects.filter(closed_on__isnull=True, drying=drying).first()
+
+
+def goes_into(mould: Mould, vat: Vat) -> bool:
+    """Tell whether a mould can be dipped into a vat, whichever way it is held."""
+    sides = sorted((mould.width_um, mould.height_um))
+    return all(
+        side < inside
+        for side, inside in zip(sides, sorted((vat.width_um, vat.height_um)), strict=True)
+    )
+
+
+def usual_vat(mould: Mould | None = None) -> Vat | None:
+    """Return the smallest open vat that takes a mould: it leaves the least heel."""
+    vats = Vat.objects.filter(closed_on__isnull=True)
+    fitting = [vat for vat in vats if mould is None or goes_into(mould, vat)]
+    return min(fitting, key=lambda vat: vat.litres, default=None)
+
+
+@transaction.atomic
+def plan_making(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
+    """Plan a new making; the pulls it leaves open are those of the safe count."""
+    if key is not None:
+        refuse_repeat(key)
+    _refuse_other_sheet(making)
+    if not making.pulls:
+        making.pulls = safe_pulls(spec_of(making), making.wanted_good)
+    making.ref = making.ref or f"M-{Counter.next('making'):03d}"
+    making.full_clean()
+    making.save()
+    enter(
+        "planned making",
+        f"Planned {making.ref}: {making.wanted_good} good of {making.sheet}",
+        page=making.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    return making
+
+
+@transaction.atomic
+def change_making(
+    making: Making,
+    *,
+    by: Any,
+    key: uuid.UUID | None = None,
+    changed: Sequence[str] = CHANGEABLE,
+) -> Making:
+    """Keep what was changed in a making that is not over."""
+    if key is not None:
+        refuse_repeat(key)
+    held = _open(making, "changed")
+    making.state = held.state
+    if not making.pulls:
+        making.pulls = safe_pulls(spec_of(making), making.wanted_good)
+    making.full_clean()
+    making.save(update_fields=changed)
+    enter(
+        "changed making",
+        f"Changed {making.ref}",
+        page=making.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    return making
+
+
+@transaction.atomic
+def give_up(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
+    """Give a making up; nothing in the store moves, and what was noted stays to be read."""
+    if key is not None:
+        refuse_repeat(key)
+    held = _open(making, "given up")
+    held.state = making.state = State.GIVEN_UP
+    held.save(update_fields=["state"])
+    enter(
+        "gave up making",
+        f"Gave up {held.ref}",
+        page=held.get_absolute_url(),
+        key=key,
+        by=by,
+    )
+    return making
+
+
+def _open(making: Making, deed: str) -> Making:
+    """Return the making as it is kept, under a lock; refuse one that is over."""
+    held = Making.objects.select_for_update().get(pk=making.pk)
+    if not held.is_open:
+        word = held.get_state_display().lower()
+        raise StudioError(f"{held.ref} is {word}, so it is not {deed} any more.", value=word)
+    return held
+
+
+def _refuse_other_sheet(making: Making) -> None:
+    """Refuse a sheet that the commission did not ask for, and a commission that is over."""
+    commission = making.commission
+    if commission is None:
+        return
+    if commission.sheet_id != making.sheet_id:
+        raise StudioError(
+            f"{commission.ref} asks for {commission.sheet}. Take that sheet, or plan the making "
+            "for the studio itself.",
+            field="sheet",
+            value=making.sheet_id,
+        )
+    if not commission.is_promise:
+        word = commission.get_state_display().lower()
+        raise StudioError(
+            f"{commission.ref} is {word}. A making is planned for one that is agreed or being "
+            "made.",
+            field="commission",
+            value=commission.state,
+        )

@@ -1,0 +1,61 @@
+"""What stands of a making's issues once some have been put right in the ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from fibres.models import Movement
+from orders.models import Issue, Making
+
+
+def standing(movements: Iterable[Movement]) -> dict[int, Movement | None]:
+    """Return what stands of each movement, by its key: itself, its correction, or nothing.
+
+    A correction is a contrary movement and, in the same entry, what is right; that may have been
+    put right again. One look takes two queries however many movements there are.
+    """
+    found: dict[int, Movement | None] = {movement.pk: movement for movement in movements}
+    looked_at = dict(found)
+    while looked_at:
+        keys = [movement.pk for movement in looked_at.values() if movement]
+        taken_back = dict(
+            Movement.objects.filter(reverses__in=keys).values_list("reverses_id", "entry_id")
+        )
+        if not taken_back:
+            break
+        right = {
+            (movement.entry_id, movement.lot_id, movement.kind): movement
+            for movement in Movement.objects.filter(entry__in=taken_back.values(), reverses=None)
+        }
+        corrected = {
+            key: right.get((taken_back[movement.pk], movement.lot_id, movement.kind))
+            for key, movement in looked_at.items()
+            if movement and movement.pk in taken_back
+        }
+        found |= corrected
+        looked_at = {key: movement for key, movement in corrected.items() if movement}
+    return found
+
+
+def issued_by_lot(makings: Iterable[Making]) -> dict[tuple[int, int], int]:
+    """Return the oven-dry milligrams issued, by the keys of making and lot, as they now stand.
+
+    Of a making that is not finished they are what was weighed out so far. What was corrected to
+    nothing is left out.
+    """
+    issues = list(
+        Issue.objects.filter(making__in=[making.pk for making in makings])
+        .select_related("movement")
+        .order_by("pk")
+    )
+    stands = standing(issue.movement for issue in issues if issue.movement)
+    found: dict[tuple[int, int], int] = {}
+    for issue in issues:
+        mass = issue.oven_dry_mg
+        if issue.movement_id:
+            now = stands[issue.movement_id]
+            mass = -now.oven_dry_mg if now else 0
+        if mass:
+            key = (issue.making_id, issue.lot_id)
+            found[key] = found.get(key, 0) + mass
+    return found

@@ -1,0 +1,372 @@
+"""The short forms of the log of a making, and the page that finishes it."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.functional import cached_property
+
+from fibres.models import Fibre, Lot
+from orders.calc.makingsheet import WeighOut
+from orders.makinglogforms import (
+    BrokeForm,
+    DoseForm,
+    FinishForm,
+    HeelForm,
+    IssueForm,
+    LogForm,
+    SpendForm,
+    TrialForm,
+)
+from orders.makings import finish, log
+from orders.makings.sheet import sheet_of
+from orders.models import Making, TrialSheet
+from orders.views import makinglogpanels as panels
+from orders.views.makinglog import OneMaking
+from studio.errors import StudioError
+from studio.pages import FormPage
+from studio.roles import needs
+from studio.units import from_mg, show_mass, show_share, to_mg
+
+ML_PER_LITRE = 1000
+
+
+class NotePage(OneMaking, FormPage):
+    """A form that notes one thing and leads back to the log."""
+
+    form_class: type[LogForm]
+    anchor = ""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Lead back to the log where the making takes no notes; a page sent twice is told so."""
+        if self.making.state != Making.State.AT_THE_VAT and request.method == "GET":
+            messages.info(
+                request,
+                f"{self.making.ref} is {str(self.making.get_state_display()).lower()}, so nothing "
+                "is noted in it now.",
+            )
+            return redirect(log.page_of(self.making))
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        """Give the form its making."""
+        return {**super().get_form_kwargs(), "making": self.making}
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the log."""
+        return (f"Log of {self.making.ref}", log.page_of(self.making))
+
+    def get_lede(self) -> str:
+        """Say where the making stands."""
+        return self.lede or panels.lede(self.making)
+
+    @property
+    def after(self) -> str:
+        """Where on the log the note stands."""
+        return f"{log.page_of(self.making)}#{self.anchor}"
+
+
+@needs("makings.change")
+class MakingIssue(NotePage):
+    """Note what was weighed out of a lot."""
+
+    form_class = IssueForm
+    heading = "Weigh out of a lot"
+    button = "Note it"
+    side_head = "Weighed out"
+    note = "It leaves the store when the making is finished"
+    anchor = "issues"
+
+    def get_initial(self) -> dict[str, Any]:
+        """Take the lot from the page that leads here, and its mass from the making sheet."""
+        asked = self.request.GET.get("lot", "")
+        row = next((row for row in self.to_weigh if asked in ("", row.lot)), None)
+        ref = asked or (row.lot if row else "")
+        lot = Lot.objects.filter(ref=ref).first()
+        return {"lot": lot and lot.pk, "mass": from_mg(row.as_is_mg) if row else None}
+
+    @cached_property
+    def to_weigh(self) -> list[WeighOut]:
+        """Read what the making sheet would still have weighed out; nothing where it cannot say."""
+        try:
+            rows = sheet_of(self.making, timezone.localdate()).weigh
+        except StudioError:
+            return []
+        return [row for row in rows if not row.is_done and not row.is_on_its_way]
+
+    def get_lede(self) -> str:
+        """Say what the making sheet asks for."""
+        system = self.studio.units
+        wanted = [
+            f"{show_mass(row.as_is_mg, system=system)} of {row.lot}" for row in self.to_weigh
+        ]
+        return (
+            f"The making sheet still asks for {panels.in_a_row(wanted)}, as is."
+            if wanted
+            else "Enter what was weighed out, from which lot, with its water."
+        )
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it."""
+        given = form.cleaned_data
+        self.noted = log.issue(
+            self.making,
+            given["lot"],
+            as_is_mg=to_mg(given["mass"]),
+            moisture=given["moisture"],
+            by=self.request.user,
+            key=key,
+        )
+        return self.after
+
+    def said(self, result: str) -> str:
+        """Say what it holds."""
+        dry = show_mass(self.noted.oven_dry_mg, system=self.studio.units)
+        return f"{dry} oven-dry of {self.noted.lot.ref}, at {show_share(self.noted.moisture)}."
+
+
+@needs("makings.change")
+class MakingSpend(NotePage):
+    """Note minutes that the buttons do not come to."""
+
+    form_class = SpendForm
+    heading = "Enter minutes"
+    button = "Enter them"
+    side_head = "Time"
+    note = "Of everybody who worked on it, added up"
+    anchor = "minutes"
+
+    def act(self, form: Any, key: Any) -> str:
+        """Add them, or take them back."""
+        operation = form.cleaned_data["operation"]
+        log.spend(self.making, operation, form.signed, by=self.request.user, key=key)
+        return self.after
+
+
+@needs("makings.change")
+class MakingDose(NotePage):
+    """Note an addition with its mass."""
+
+    form_class = DoseForm
+    heading = "Enter an addition"
+    button = "Enter it"
+    side_head = "Addition"
+    note = "Sizing, filler, pigment and aids, dry"
+    anchor = "doses"
+
+    def get_initial(self) -> dict[str, Any]:
+        """Start from what is noted of it, or from what the furnish says."""
+        name = self.request.GET.get("name", "")
+        dose = self.making.doses.filter(name=name).first()
+        if dose is not None:
+            return {
+                "name": name,
+                "kind": dose.kind,
+                "bottle": dose.bottle,
+                "mass": from_mg(dose.mass_mg),
+            }
+        usual = self.making.sheet.furnish.additions.first()
+        return {"name": name or usual.name, "kind": usual.kind} if usual else {"name": name}
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it."""
+        given = form.cleaned_data
+        log.dose(
+            self.making,
+            given["name"],
+            kind=given["kind"],
+            mass_mg=to_mg(given["mass"]),
+            bottle=given["bottle"],
+            by=self.request.user,
+            key=key,
+        )
+        return self.after
+
+
+@needs("makings.change")
+class MakingTrial(NotePage):
+    """Note a sheet that was dried and weighed."""
+
+    form_class = TrialForm
+    heading = "Enter a weighed sheet"
+    button = "Enter the sheet"
+    side_head = "Trial sheet"
+    note = "The balance and the draw of the mould are learned from it"
+    anchor = "trials"
+
+    def get_initial(self) -> dict[str, Any]:
+        """Start at the pull that was counted last."""
+        pulls = panels.totals(self.making)["pulls"]
+        return {
+            "moisture": self.studio.sheet_moisture,
+            "number": max(pulls, 1),
+            "consistency": self.making.consistency,
+        }
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it."""
+        given = form.cleaned_data
+        size = given["size"]
+        trial = TrialSheet(
+            number=given["number"],
+            mass_mg=to_mg(given["mass"]),
+            moisture=given["moisture"],
+            consistency=given["consistency"],
+            width_um=size.width_um if size else None,
+            height_um=size.height_um if size else None,
+        )
+        log.weigh_trial(self.making, trial, by=self.request.user, key=key)
+        return self.after
+
+
+@needs("makings.change")
+class MakingHeel(NotePage):
+    """Say what becomes of what is left in the vat."""
+
+    form_class = HeelForm
+    heading = "What is left in the vat"
+    button = "Note it"
+    side_head = "Heel"
+    note = "Kept wet it spoils within days: label it with day and furnish"
+    anchor = "heel"
+
+    def get_initial(self) -> dict[str, Any]:
+        """Start from what is noted."""
+        making = self.making
+        return {
+            "heel": making.heel,
+            "mass": None if making.heel_as_is_mg is None else from_mg(making.heel_as_is_mg),
+            "moisture": making.heel_moisture,
+            "fibre": making.heel_fibre_id or first_key(self.get_form_class(), making),
+        }
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it; litres are water but for what the consistency says."""
+        given = form.cleaned_data
+        mass_mg, moisture = None, given["moisture"]
+        if given["mass"]:
+            mass_mg = to_mg(given["mass"])
+        elif given["litres"] and given["heel"] == Making.Heel.THROWN:
+            consistency = self.making.consistency or self.studio.vat_consistency
+            # A litre of vat weighs a kilogram, as far as a vat is ever measured.
+            millilitres = given["litres"].to("mL").magnitude
+            mass_mg, moisture = int(millilitres * ML_PER_LITRE), 1 - Decimal(consistency)
+        log.note_heel(
+            self.making,
+            given["heel"],
+            fibre=given["fibre"],
+            as_is_mg=mass_mg,
+            moisture=moisture,
+            by=self.request.user,
+            key=key,
+        )
+        return self.after
+
+
+def first_key(form_class: type[LogForm], making: Making) -> int | None:
+    """Return the key of the fibre that is offered first."""
+    field: forms.ModelChoiceField = form_class(making=making).fields["fibre"]
+    first: Fibre | None = field.queryset.first()
+    return first.pk if first else None
+
+
+@needs("makings.change")
+class MakingBroke(NotePage):
+    """Note how much broke is kept."""
+
+    form_class = BrokeForm
+    heading = "Broke that is kept"
+    button = "Note it"
+    side_head = "Broke and trimmings"
+    note = "It becomes a lot of its own when the making is finished"
+    anchor = "broke"
+
+    def get_initial(self) -> dict[str, Any]:
+        """Start from what is noted."""
+        making = self.making
+        return {
+            "mass": from_mg(making.broke_as_is_mg or 0),
+            "moisture": making.broke_moisture,
+            "fibre": making.broke_fibre_id or first_key(self.get_form_class(), making),
+        }
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it."""
+        given = form.cleaned_data
+        log.note_broke(
+            self.making,
+            as_is_mg=to_mg(given["mass"]),
+            moisture=given["moisture"],
+            fibre=given["fibre"],
+            by=self.request.user,
+            key=key,
+        )
+        return self.after
+
+
+@needs("makings.change")
+class MakingFinish(NotePage):
+    """Show where the fibre went, and post all of it at once."""
+
+    form_class = FinishForm
+    heading = "Finish the making"
+    button = "Finish the making"
+    side_head = "The making"
+    note = "Afterwards the log takes no more notes"
+    template_name = "orders/makings/finish.html"
+
+    def get_heading(self) -> str:
+        """Name the making."""
+        return f"Finish {self.making.ref}"
+
+    def get_lede(self) -> str:
+        """Say what finishing does."""
+        return (
+            "Everything weighed out leaves the store at once, and sheets, broke and heel come in. "
+            "Look the sum over first."
+        )
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        """Ask to accept a sum that comes to too much, where it does."""
+        return {**super().get_form_kwargs(), "is_over": bool(self.balance.over_mg)}
+
+    @property
+    def balance(self) -> finish.MassBalance:
+        """The balance, reckoned once a request."""
+        known: finish.MassBalance | None = getattr(self, "_balance", None)
+        if known is None:
+            known = self._balance = finish.balance_of(self.making)
+        return known
+
+    def act(self, form: Any, key: Any) -> str:
+        """Finish it."""
+        given = form.cleaned_data
+        finish.finish(
+            self.making,
+            finished_on=given["happened_on"],
+            accept_over=given.get("accept_over", False),
+            by=self.request.user,
+            key=key,
+        )
+        return log.page_of(self.making)
+
+    def said(self, result: str) -> str:
+        """Say that it is done."""
+        return f"{self.making.ref} is finished, and the store is up to date."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the sum, what is missing, and what looks odd."""
+        balance = self.balance
+        return super().get_context_data(
+            lines=balance.as_lines(self.studio.units),
+            unready=finish.unready(self.making),
+            odd=panels.odd_words(self.making),
+            is_over=bool(balance.over_mg),
+            **kwargs,
+        )

@@ -1,0 +1,116 @@
+"""The audit finds where a making and the books part, planted behind the services' backs."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+
+from fibres import services
+from orders.audit import audit
+from orders.makings import log
+from orders.makings.finish import finish
+from orders.models import Issue, Making, SheetMovement
+from studio.models import Entry
+from tests.builders import KG, day, make_lot
+from tests.fibres.test_audit import plant
+from tests.orders.vatdays import broke_fibre, logged, share
+
+pytestmark = pytest.mark.django_db
+
+
+def done() -> Making:
+    making = logged()
+    log.note_broke(making, as_is_mg=KG, moisture=share("65"), fibre=broke_fibre(), by=None)
+    return finish(making, by=None)
+
+
+def said() -> list[str]:
+    return [str(fault) for fault in audit().faults]
+
+
+def test_a_making_that_was_logged_finished_and_corrected_has_no_fault():
+    making = done()
+    services.correct(
+        making.issues.get().movement, as_is_mg=3 * KG, happened_on=day(), why="", by=None
+    )
+    logged()
+    assert said() == []
+    out = StringIO()
+    call_command("audit", stdout=out)
+    assert "2 makings: what was weighed out has left the store" in out.getvalue()
+
+
+def test_an_issue_that_never_left_the_store_is_found():
+    issue = done().issues.get()
+    Issue.objects.update(movement=None)
+    assert said() == [
+        f"issue {issue.pk} of {issue.making.ref}: has not left the store, though its making is "
+        "finished",
+        f"movement {issue.movement_id} of {issue.lot.ref}: was issued to a making that weighed "
+        "nothing out for it",
+    ]
+
+
+def test_an_issue_of_another_mass_or_lot_than_its_movement_is_found():
+    issue = done().issues.get()
+    Issue.objects.update(oven_dry_mg=1_000_000, lot=make_lot())
+    assert said() == [
+        f"issue {issue.pk} of {issue.making.ref}: left the store by movement "
+        f"{issue.movement_id}, which is of another lot",
+        f"issue {issue.pk} of {issue.making.ref}: is 1,000,000 mg and its movement -1,840,000 mg",
+    ]
+
+
+def test_a_making_opened_again_behind_the_book_is_found():
+    making = done()
+    Making.objects.update(state=Making.State.AT_THE_VAT)
+    assert [fault.split(": ")[1] for fault in said()] == [
+        "has left the store, though its making is at the vat",
+        "has a lot of broke it has not",
+        "has sheets in the book and is not finished",
+        "has sheets in the book and is not finished",
+    ]
+    assert making.ref in said()[0]
+
+
+def test_sheets_that_nobody_counted_are_found():
+    making = done()
+    making.posts.update(good=99)
+    assert said() == [f"making {making.ref}: counted 99 good sheets and the book has 100 as made"]
+
+
+def test_sheets_that_were_never_entered_are_found():
+    making = done()
+    plant("DELETE FROM orders_sheetmovement WHERE quality = %s", "retree")
+    assert said() == [f"making {making.ref}: counted 4 retree sheets and the book has 0 as made"]
+
+
+def test_more_sheets_gone_than_there_were_is_found():
+    making = done()
+    gone = SheetMovement.objects.create(
+        making=making,
+        quality="good",
+        kind="spoilt",
+        sheets=-101,
+        happened_on=day(),
+        entry=Entry.objects.get(act="finish making"),
+    )
+    assert said() == [f"sheet movement {gone.pk} of {making.ref}: leaves -1 good sheets in hand"]
+
+
+def test_broke_whose_lot_is_missing_is_found():
+    making = done()
+    Making.objects.update(broke_lot=None)
+    assert said() == [f"making {making.ref}: has no lot of the broke it kept"]
+
+
+@pytest.mark.parametrize("many", [1, 4])
+def test_the_audit_takes_the_same_queries_for_one_and_for_many_makings(
+    django_assert_num_queries, many: int
+):
+    for _ in range(many):
+        done()
+    with django_assert_num_queries(13):
+        audit()

@@ -1,0 +1,245 @@
+"""What a run at the vat takes, and the sheet that hangs beside it."""
+
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as some
+
+from orders.calc.forming import ToForm, form, trial_sheet
+from orders.calc.makingsheet import (
+    About,
+    DoseOut,
+    DryerLoads,
+    MakingSheet,
+    Missing,
+    WeighOut,
+)
+from orders.calc.makingsteps import soaking, steps_of
+from orders.calc.spec import SheetSpec
+from studio import cautions
+from studio.errors import RangeError
+from studio.sizes import Size
+from studio.units import Q
+
+A4 = SheetSpec(Size(210_000, 297_000), Decimal(120))
+# Scenario H5, an invented order: 40 flax cards, air-dried, from a vat of 60 litres at 0.5 %.
+CARD = SheetSpec(
+    Size(130_000, 180_000),
+    Decimal(130),
+    broke=Decimal("0.12"),
+    retree=Decimal("0.05"),
+    retention=Decimal("0.95"),
+    shrinkage=(Decimal("0.208"), Decimal("0.25")),
+)
+CARDS = ToForm(
+    CARD, 49, opening=Size(165_000, 240_000), vat=Q(60, "L"), usual_consistency=Decimal("0.005")
+)
+
+
+def grams(mass_mg):
+    return round(mass_mg / 1000)
+
+
+def sheet(asked, **changes):
+    return MakingSheet(
+        **{
+            "about": About(
+                ref="M-007", title="C-115 Cards", commission="C-115", state="Planned",
+                planned_on=date(2026, 11, 26), sheet="Card", size=asked.spec.size,
+                grammage=asked.spec.grammage, furnish="Flax", mould="Card mould", vat="Small vat",
+                drying="Free in the air", wanted_good=40,
+            ),
+            "forming": form(asked),
+            "weigh": (
+                WeighOut("Flax", "FL-02", "shelf B2", 540_000, 496_800, Decimal("0.08")),
+            ),
+            **changes,
+        }
+    )  # fmt: skip
+
+
+# --- H5: the order is a third of the pulp --------------------------------------------------------
+
+
+def test_h5_the_order_the_vat_and_both():
+    found = form(CARDS)
+    assert (grams(found.order_mg), grams(found.heel_mg), grams(found.total_mg)) == (147, 300, 447)
+    assert found.is_heel_larger
+
+
+def test_h5_without_a_vat_the_heel_is_the_usual_one():
+    found = form(ToForm(CARD, 49, heel_mg=25_000))
+    assert (grams(found.total_mg), found.charge) == (172, None)
+
+
+def test_trial_sheets_come_on_top():
+    """By hand: 51 pulls × 2.859 g / 0.95 = 153.5 g."""
+    found = form(ToForm(CARD, 49, trial_pulls=2))
+    assert round(found.total_mg / 1000, 1) == 153.5
+
+
+# --- the vat -------------------------------------------------------------------------------------
+
+
+def test_the_vat_of_the_thinning_table():
+    """80 L at 0.6 % hold 480 g; an A4 of 120 g/m² takes 7.04 g: 2.6 L of 2 % stuff for 7 pulls.
+
+    Trade facts, C15, reckoned there by hand; by the same table 7 pulls thin it by 10 %.
+    """
+    found = form(ToForm(A4, 100, vat=Q(80, "L"), consistency=Decimal("0.006")))
+    assert grams(found.heel_mg) == 480
+    charge = found.charge
+    assert charge.recharge_every in {6, 7}
+    # The table counts every sheet in full; from a thinning vat each takes a little less.
+    scoop_for_seven = charge.scoop.thick_l / charge.scoop.after * 7
+    assert Decimal("2.565") * Decimal("0.9") <= scoop_for_seven <= Decimal("2.565")
+
+
+def test_fibre_on_the_mould_by_the_worked_grammage():
+    """250 g/m² at 7 % moisture, shrunk by 3 and 2 %: 221.01 g/m² wet, 32.82 g on 330 × 450 mm.
+
+    Worked by hand in the study of shrinkage that stands behind this arithmetic.
+    """
+    spec = SheetSpec(
+        Size(64_000, 88_200), Decimal(250), sheet_moisture=Decimal("0.07"),
+        shrinkage=(Decimal("0.03"), Decimal("0.02")), mould=Size(330_000, 450_000),
+    )  # fmt: skip
+    found = form(ToForm(spec, 10, opening=Size(330_000, 450_000)))
+    assert round(found.wet_grammage.magnitude, 2) == Decimal("221.01")
+    assert round(float(spec.fibre_per_pull_mg) / 1000, 2) == 32.82
+
+
+def test_the_draw_of_the_mould_gives_the_consistency():
+    """By hand: 112.8 g/m² of fibre over 22.56 mm are 5 g/L."""
+    found = form(ToForm(A4, 10, draw=Q("22.56", "mm")))
+    assert found.consistency.magnitude == pytest.approx(Decimal(5))
+    assert found.consistency_is == "learned"
+
+
+def test_what_was_said_stands_before_the_draw():
+    found = form(ToForm(A4, 10, draw=Q("22.56", "mm"), consistency=Decimal("0.004")))
+    assert (found.consistency.magnitude, found.consistency_is) == (Decimal(4), "said")
+
+
+def test_stuff_and_water_of_the_charge():
+    """By hand: 300 g at 20 g/L are 15 L of stuff; 60 L less these are 45 L of water."""
+    found = form(CARDS)
+    assert (found.charge_stuff.magnitude, found.charge_water.magnitude) == (15, 45)
+
+
+def test_water_beside_what_the_lots_bring():
+    """By hand: 447.4 g at 2 % are 22.37 L; 2 kg of wet stuff bring theirs, 20.37 L are left."""
+    assert round(form(CARDS).water_for(2_000_000).magnitude, 2) == Decimal("20.37")
+
+
+def test_refuses_stuff_that_is_no_thicker_than_the_vat():
+    with pytest.raises(RangeError, match="Top up with thicker stuff"):
+        form(ToForm(A4, 10, thick_consistency=Decimal("0.005")))
+
+
+def test_refuses_no_pulls():
+    with pytest.raises(RangeError, match="1 or more, got 0"):
+        form(ToForm(A4, 0))
+
+
+@given(
+    some.integers(1, 2000),
+    some.integers(0, 5),
+    some.integers(5, 400),
+    some.decimals(Decimal("0.002"), Decimal("0.015"), places=4),
+)
+def test_fibre_is_that_of_pulls_trials_and_vat(pulls, trials, litres, consistency):
+    """Property: nothing is in the total that is not in one of its three parts."""
+    found = form(
+        ToForm(
+            A4, pulls, trial_pulls=trials, vat=Q(litres, "L"), consistency=consistency,
+            thick_consistency=Decimal("0.02"), tolerance=Decimal("0.4"),
+        )
+    )  # fmt: skip
+    parts = (pulls + trials) * A4.drawn_per_pull_mg + litres * Fraction(consistency) * 10**6
+    assert 0 <= found.total_mg - parts < 1
+
+
+# --- trial sheets --------------------------------------------------------------------------------
+
+
+def test_a_trial_sheet_weighs_what_its_area_gives():
+    """By hand: 0.06237 m² × 120 g/m² = 7.484 g dry; 7.0353 g of fibre / 0.175 = 40.202 g wet."""
+    found = trial_sheet(A4, couched_solids=Decimal("0.175"), tolerance=Decimal("0.05"))
+    assert (found.dry_mg, found.wet_mg) == (7_484, 40_202)
+    assert (found.least_mg, found.most_mg) == (7_111, 7_858)
+
+
+# --- the sheet -----------------------------------------------------------------------------------
+
+
+def test_blocks_hold_every_pull_once_and_every_top_up():
+    found = sheet(ToForm(A4, 131, vat=Q(80, "L"), consistency=Decimal("0.006")))
+    pulls = [pull for block in found.blocks for pull in range(block.first, block.last + 1)]
+    assert pulls == list(range(1, 132))
+    assert tuple(one for block in found.blocks for one in block.top_ups) == found.top_ups
+    assert 1 < len(found.blocks) <= 16
+
+
+@given(some.integers(1, 3000))
+def test_no_making_has_more_blocks_than_a_page_holds(pulls):
+    found = sheet(ToForm(A4, pulls))
+    assert len(found.blocks) <= 16
+    assert (found.blocks[0].first, found.blocks[-1].last) == (1, pulls)
+
+
+def test_the_text_names_what_is_done_in_the_order_of_the_day():
+    found = sheet(
+        CARDS,
+        missing=(Missing("Abaca", 360_000),),
+        soak=("Flax: soak it overnight, from Wed 25 Nov",),
+        doses=(DoseOut("Chalk", "filler", Decimal("0.04"), 17_880),),
+        dryer=DryerLoads("Loft", 2, 30, Decimal(6)),
+        cautions=cautions.of_steps(["press"]),
+    )
+    text = [line.replace("\u00a0", " ") for line in found.as_text()]
+    titles = [line for line in text if line and not line.startswith(" ")][4:]
+    assert titles == [
+        "Weigh out", "Soak", "Prepare", "Add, in this order", "Vat", "A sheet weighs", "Dry",
+        "Caution",
+    ]  # fmt: skip
+    assert text[0] == "Making M-007, C-115 Cards"
+    assert text[1].startswith("Thursday 26 November 2026. Card, 130 × 180 mm, 130 g/m², of Flax.")
+    assert "      0.540 kg  Flax, lot FL-02, shelf B2; 8 % moisture, 0.497 kg oven-dry" in text
+    assert "  Missing: 0.360 kg oven-dry of Abaca; no lot is left for it" in text
+    assert "  Loft: 2 loads of 30 pulls, 6 days" in text
+
+
+def test_the_json_has_units_in_its_keys():
+    plain = sheet(CARDS).as_json()
+    assert (plain["ref"], plain["pulls"], plain["good_sheets"]) == ("M-007", 49, 40)
+    assert round(plain["fibre_g"]) == 447
+    assert plain["weigh"][0]["as_is_g"] == 540
+    assert plain["charge"]["fibre_charge_g"] == pytest.approx(300)
+
+
+# --- steps and their cautions --------------------------------------------------------------------
+
+
+def test_wet_stuff_is_not_soaked():
+    assert soaking("bast", Decimal("0.785")) == ""
+    assert "before it is cooked" in soaking("bast", Decimal("0.1"))
+
+
+def test_only_the_steps_that_are_taken_are_cautioned():
+    steps = steps_of(["waste paper"], doses=["filler"], drying="restraint", is_beaten=True)
+    assert steps == ("tear", "beat", "powder", "lift", "press", "wet", "heat", "drain")
+
+
+def test_every_step_has_its_care():
+    used = steps_of(["bast", "rag"], doses=["pigment", "sizing"], drying="iron", is_beaten=False)
+    every = (*used, "beat")
+    assert len(cautions.of_steps(every)) == len(set(every)) == len(cautions.STEPS)
+
+
+def test_refuses_a_step_that_nobody_knows():
+    with pytest.raises(ValueError, match="No such step: fly"):
+        cautions.of_steps(["fly"])

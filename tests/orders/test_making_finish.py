@@ -1,0 +1,254 @@
+"""Finishing posts all or nothing, and the balance says where the fibre went, corrections too."""
+
+from __future__ import annotations
+
+import uuid
+from decimal import Decimal
+from unittest.mock import patch
+
+import pytest
+
+from fibres import services
+from fibres.models import Lot, Movement, Source
+from orders.makings import finish as finishing
+from orders.makings import log
+from orders.makings.finish import balance_of, finish
+from orders.makings.standing import issued_by_lot
+from orders.models import Making, SheetMovement, TrialSheet
+from studio.entries import AlreadyEnteredError
+from studio.errors import NotEnoughError, RangeError, StudioError
+from studio.models import Entry
+from tests.builders import KG, day, make_mould
+from tests.orders.vatdays import GRAM, broke_fibre, count, logged, making_and_lot, share
+
+pytestmark = pytest.mark.django_db
+Heel = Making.Heel
+# An A4 sheet of 120 g/m² at 6 % moisture: 0.06237 m² × 120 g/m² × 0.94 = 7.035336 g of fibre.
+A4_MG = Decimal("7035.336")
+
+
+def test_finishing_posts_issues_sheets_broke_and_heel_in_one_entry(owner):
+    making, lot = making_and_lot(owner)
+    log.issue(making, lot, as_is_mg=2 * KG, by=owner)
+    count(making, owner, pulls=120, good=100, retree=8, broke=12)
+    own = broke_fibre()
+    # 240 g of dried broke at 6 %: 225.6 g; H5's strained heel: 1.80 kg at 85 % holds 270 g.
+    log.note_broke(making, as_is_mg=240 * GRAM, moisture=share("6"), fibre=own, by=owner)
+    log.note_heel(
+        making,
+        Heel.KEPT,
+        fibre=lot.fibre,
+        as_is_mg=1800 * GRAM,
+        moisture=share("85"),
+        by=owner,
+    )
+
+    done = finish(making, by=owner)
+
+    assert (done.state, done.finished_on) == (Making.State.FINISHED, day())
+    lot.refresh_from_db()
+    assert lot.oven_dry_mg == 9_200_000 - 1_840_000
+    assert (done.broke_lot.oven_dry_mg, done.heel_lot.oven_dry_mg) == (225_600, 270_000)
+    entry = Entry.objects.get(act="finish making")
+    assert {moved.kind for moved in entry.movements.all()} == {"issued", "received"}
+    assert entry.movements.count() == 3
+    made = entry.sheet_movements.values_list("quality", "kind", "sheets")
+    assert set(made) == {("good", "made", 100), ("retree", "made", 8)}
+    issue = done.issues.get()
+    assert (issue.movement.lot, issue.movement.oven_dry_mg) == (lot, -1_840_000)
+
+
+def test_the_balance_adds_up_to_what_was_issued(owner):
+    making = logged(owner, as_is_mg=2 * KG, good=100, retree=8)
+    log.note_broke(making, as_is_mg=240 * GRAM, moisture=share("6"), fibre=broke_fibre(), by=owner)
+    # 40 litres of vat at 0.5 %: 200 g.
+    log.note_heel(making, Heel.THROWN, as_is_mg=40 * KG, moisture=share("99.5"), by=owner)
+
+    before, after = balance_of(_now(making)), balance_of(finish(making, by=owner))
+
+    assert before == after
+    assert after.issued_mg == 1_840_000
+    assert (after.in_good_mg, after.in_retree_mg) == (round(100 * A4_MG), round(8 * A4_MG))
+    assert (after.broke_kept_mg, after.heel_kept_mg) == (225_600, 0)
+    assert after.heel_thrown_mg == 200_000
+    # 1840 − 703.534 − 56.283 − 225.6 − 200 = 654.583 g
+    assert after.lost_mg == 654_583
+    assert after.over_mg == 0
+
+
+def test_weighed_sheets_say_what_a_sheet_holds(owner):
+    making = logged(owner)
+    for mass in (8000, 8400):
+        log.weigh_trial(making, TrialSheet(mass_mg=mass, moisture=share("6")), by=owner)
+    found = balance_of(_now(making))
+    # The mean of 8.0 and 8.4 g, less 6 % of water.
+    assert (found.sheet_mg, found.weighed_sheets) == (Decimal("7708"), 2)
+    assert found.in_good_mg == 770_800
+
+
+def test_of_a_pull_that_is_cut_each_sheet_holds_its_share(owner):
+    making = logged(owner)
+    # Two A4 lie in a pull of 432 × 300 mm: each is 62 370 of its 129 600 mm².
+    making.sheet.edges = "trimmed"
+    making.sheet.save()
+    Making.objects.filter(pk=making.pk).update(
+        mould=make_mould(width_um=432_000, height_um=300_000)
+    )
+    log.weigh_trial(making, TrialSheet(mass_mg=20_000, moisture=share("6")), by=owner)
+    found = balance_of(_now(making))
+    assert found.sheet_mg == Decimal(18_800) * 62_370 / 129_600
+
+
+def test_broke_and_heel_are_lots_of_the_studio_itself_that_cost_nothing_more(owner):
+    making = logged(owner)
+    log.note_broke(making, as_is_mg=KG, moisture=share("65"), fibre=broke_fibre(), by=owner)
+    lot = finish(making, by=owner).broke_lot
+    assert (lot.source.kind, lot.source.name) == (Source.Kind.STUDIO, "The studio")
+    assert (lot.paid_minor, lot.sorting_minutes) == (0, 0)
+    # Wet pulp spoils: it is to be used within the days its fibre keeps wet.
+    assert lot.keep_until == day(-7)
+
+
+def test_dry_broke_keeps(owner):
+    making = logged(owner)
+    log.note_broke(making, as_is_mg=KG, moisture=share("6"), fibre=broke_fibre(), by=owner)
+    assert finish(making, by=owner).broke_lot.keep_until is None
+
+
+def test_a_making_is_finished_once(owner):
+    making, key = logged(owner), uuid.uuid4()
+    finish(making, by=owner, key=key)
+    with pytest.raises(AlreadyEnteredError):
+        finish(making, by=owner, key=key)
+    with pytest.raises(StudioError, match="is finished, so nothing is noted"):
+        finish(making, by=owner)
+    assert Movement.objects.filter(kind="issued").count() == 1
+
+
+def test_what_is_missing_is_said_all_at_once(owner):
+    making, _ = making_and_lot(owner)
+    with pytest.raises(StudioError, match=r"Nothing has been weighed out.*left in the vat"):
+        finish(making, by=owner)
+
+
+def test_an_issue_that_no_longer_fits_its_lot_stops_all_of_it_and_is_named(owner):
+    making = logged(owner)
+    lot = making.issues.get().lot
+    services.take_out(
+        lot, as_is_mg=9 * KG, kind="discarded", happened_on=day(), why="soured", by=owner
+    )
+    with pytest.raises(NotEnoughError, match=f"Lot {lot.ref} holds 0.920\u00a0kg oven-dry"):
+        finish(making, by=owner)
+    assert not SheetMovement.objects.exists()
+    assert _now(making).state == Making.State.AT_THE_VAT
+
+
+def test_a_fault_at_the_very_end_leaves_nothing_behind(owner):
+    making = logged(owner)
+    log.note_broke(making, as_is_mg=KG, moisture=share("65"), fibre=broke_fibre(), by=owner)
+    books = (Movement, SheetMovement, Lot, Entry, Source)
+    before = [book.objects.count() for book in books]
+    with (
+        patch.object(finishing, "_post_sheets", side_effect=RuntimeError("power cut")),
+        pytest.raises(RuntimeError, match="power cut"),
+    ):
+        finish(making, by=owner)
+    assert [book.objects.count() for book in books] == before
+    assert _now(making).issues.get().movement is None
+
+
+def test_more_than_was_issued_is_finished_only_knowingly(owner):
+    # 100 A4 hold 703.5 g; 0.5 kg as is at 8 % is 460 g.
+    making = logged(owner, as_is_mg=KG // 2, retree=0)
+    with pytest.raises(RangeError, match=r"come to 0\.244\s+kg more than was issued") as refusal:
+        finish(making, by=owner)
+    assert refusal.value.field == "accept_over"
+    done = balance_of(finish(making, accept_over=True, by=owner))
+    assert (done.over_mg, done.lost_mg) == (243_534, -243_534)
+
+
+def test_no_fibre_comes_back_that_never_went_in(owner):
+    making = logged(owner, as_is_mg=KG, good=0, retree=0)
+    log.note_broke(making, as_is_mg=KG, moisture=share("0"), fibre=broke_fibre(), by=owner)
+    with pytest.raises(RangeError, match="went into the making"):
+        finish(making, accept_over=True, by=owner)
+
+
+# --- corrections after it is finished ------------------------------------------------------------
+
+
+def test_a_corrected_issue_is_what_the_balance_says(owner):
+    done = finish(logged(owner), by=owner)
+    issue = done.issues.get()
+    before = balance_of(done)
+    services.correct(
+        issue.movement, as_is_mg=3 * KG, happened_on=day(), why="scale misread", by=owner
+    )
+    after = balance_of(done)
+    # 3 kg at 8 % are 2.76 kg: the kilogram more was lost.
+    assert after.issued_mg == 2_760_000
+    assert after.lost_mg - before.lost_mg == 920_000
+    assert after.in_sheets_mg == before.in_sheets_mg
+    assert issued_by_lot([done]) == {(done.pk, issue.lot_id): 2_760_000}
+
+
+def test_an_issue_corrected_twice_stands_as_it_was_put_right_last(owner):
+    done = finish(logged(owner), by=owner)
+    issue = done.issues.get()
+    (_, right) = services.correct(
+        issue.movement, as_is_mg=3 * KG, happened_on=day(), why="misread", by=owner
+    )
+    services.correct(right, as_is_mg=1 * KG, happened_on=day(), why="misread again", by=owner)
+    assert balance_of(done).issued_mg == 920_000
+
+
+def test_an_issue_that_never_was_counts_for_nothing(owner):
+    done = finish(logged(owner), by=owner)
+    services.correct(
+        done.issues.get().movement, as_is_mg=0, happened_on=day(), why="other lot", by=owner
+    )
+    found = balance_of(done)
+    assert (found.issued_mg, issued_by_lot([done])) == (0, {})
+    assert found.over_mg == found.in_sheets_mg
+
+
+def test_broke_that_was_weighed_wrong_is_put_right_in_its_lot(owner):
+    making = logged(owner)
+    log.note_broke(making, as_is_mg=KG, moisture=share("60"), fibre=broke_fibre(), by=owner)
+    done = finish(making, by=owner)
+    before = balance_of(done)
+    services.correct(
+        done.broke_lot.movements.get(), as_is_mg=KG // 2, happened_on=day(), why="tub", by=owner
+    )
+    after = balance_of(_now(done))
+    assert (before.broke_kept_mg, after.broke_kept_mg) == (400_000, 200_000)
+    assert after.lost_mg - before.lost_mg == 200_000
+
+
+def test_sheets_sent_or_spoilt_since_were_made_all_the_same(owner):
+    done = finish(logged(owner), by=owner)
+    entry = Entry.objects.get(act="finish making")
+    before = balance_of(done)
+    SheetMovement.objects.create(
+        making=done, quality="good", kind="spoilt", sheets=-30, happened_on=day(), entry=entry
+    )
+    assert balance_of(done) == before
+
+
+@pytest.mark.parametrize("many", [1, 6])
+def test_the_balance_takes_the_same_queries_for_one_and_for_many_issues(
+    owner, django_assert_num_queries, many: int
+):
+    making, lot = making_and_lot(owner)
+    for _ in range(many):
+        log.issue(making, lot, as_is_mg=KG // 10, by=owner)
+    log.note_heel(making, Heel.NONE, by=owner)
+    done = Making.objects.select_related("sheet", "mould", "broke_lot", "heel_lot").get(
+        pk=finish(making, by=owner).pk
+    )
+    with django_assert_num_queries(7):
+        balance_of(done)
+
+
+def _now(making: Making) -> Making:
+    return Making.objects.get(pk=making.pk)
