@@ -1,0 +1,92 @@
+"""Sheets that are spoilt, and sheets that were counted."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.urls import reverse
+
+from orders.models import Making, SheetMovement
+from orders.sheetsinhand import rows as book
+from orders.sheetsinhand.holding import balances
+from studio.entries import enter, refuse_repeat
+from studio.errors import RangeError, StudioError
+from studio.models import Entry
+
+Kind = SheetMovement.Kind
+
+
+@transaction.atomic
+def spoil(
+    making: Making,
+    quality: str,
+    sheets: int,
+    *,
+    happened_on: date,
+    why: str,
+    by: Any,
+    key: uuid.UUID | None = None,
+) -> Making:
+    """Take sheets out that can no longer be sold, and say why."""
+    if key is not None:
+        refuse_repeat(key)
+    if sheets < 1:
+        raise RangeError("Give 1 sheet or more.", field="sheets", value=sheets)
+    if not why.strip():
+        raise StudioError("Say what happened to them.", field="why")
+    held = book.locked_makings([making.pk])[making.pk]
+    book.refuse_early(happened_on, held, "happened_on")
+    book.refuse_more_than_there({(held.pk, quality): sheets}, {held.pk: held})
+    said = f"{sheets} {quality} {book.noun(sheets)} of {held.ref} spoilt: {why}"
+    entry = _entry("spoil sheets", said, by=by, key=key)
+    book.post(held, quality, Kind.SPOILT, -sheets, on=happened_on, entry=entry, why=why)
+    return held
+
+
+@transaction.atomic
+def count(
+    making: Making,
+    counted: Mapping[str, int],
+    *,
+    happened_on: date,
+    why: str = "",
+    seen: Mapping[str, int] | None = None,
+    by: Any,
+    key: uuid.UUID | None = None,
+) -> dict[str, int]:
+    """Set the sheets in hand to what was counted; return the difference of each quality.
+
+    ``seen`` is what the book said when they were counted: a count is refused where sheets have
+    moved since, because it would move them a second time.
+    """
+    if key is not None:
+        refuse_repeat(key)
+    held = book.locked_makings([making.pk])[making.pk]
+    book.refuse_early(happened_on, held, "happened_on")
+    there = balances([held.pk])
+    before = {quality: there.get((held.pk, quality), 0) for quality in counted}
+    if seen is not None and any(seen[quality] != before[quality] for quality in counted):
+        now = ", ".join(f"{sheets} {quality}" for quality, sheets in before.items())
+        raise StudioError(
+            f"Sheets of {held.ref} have moved since this page was opened: the book now says "
+            f"{now}. Count again."
+        )
+    if any(sheets < 0 for sheets in counted.values()):
+        raise RangeError("Give 0 or more sheets.", field="good")
+    off = {quality: counted[quality] - before[quality] for quality in counted}
+    if any(off.values()) and not why.strip():
+        raise StudioError("Say where the difference may come from.", field="why")
+    found = " and ".join(f"{sheets} {quality}" for quality, sheets in counted.items())
+    entry = _entry("count sheets", f"Counted {found} of {held.ref}", by=by, key=key)
+    for quality, sheets in off.items():
+        if sheets:
+            book.post(held, quality, Kind.COUNTED, sheets, on=happened_on, entry=entry, why=why)
+    return off
+
+
+def _entry(act: str, said: str, *, by: Any, key: uuid.UUID | None) -> Entry:
+    return enter(act, said, page=reverse("sheets_in_hand"), key=key, by=by)

@@ -1,0 +1,94 @@
+"""One movement of sheets, and what every act on them looks at under the lock of its makings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+
+from django.utils import timezone
+
+from orders.models import Delivery, Making, SheetMovement
+from orders.sheetsinhand.holding import balances
+from studio.errors import NotEnoughError, RangeError
+from studio.models import Entry
+
+
+def locked_makings(keys: Iterable[int]) -> dict[int, Making]:
+    """Lock makings in the order of their keys, so that two acts never wait for each other."""
+    rows = Making.objects.select_for_update().filter(pk__in=set(keys)).order_by("pk")
+    return {making.pk: making for making in rows}
+
+
+def refuse_early(day: date, making: Making, field: str) -> None:
+    """Refuse a day that has not come, or on which the sheets were not made."""
+    if day > timezone.localdate() + timedelta(days=1):
+        raise RangeError(
+            f"{day:%d %b %Y} has not come yet. Give today or a day before it.",
+            field=field,
+            value=day,
+        )
+    made_on = making.finished_on
+    if made_on is not None and day < made_on:
+        raise RangeError(
+            f"{making.ref} was finished on {made_on:%d %b %Y}. Give that day or a later one.",
+            field=field,
+            value=day,
+        )
+
+
+def refuse_more_than_there(
+    wanted: Mapping[tuple[int, str], int], makings: Mapping[int, Making]
+) -> None:
+    """Refuse more sheets of a making and quality than lie there; its lock is held."""
+    there = balances(makings)
+    for (making, quality), sheets in wanted.items():
+        held = there.get((making, quality), 0)
+        if sheets > held:
+            ref, asked = makings[making].ref, f"{sheets} {'is' if sheets == 1 else 'are'}"
+            left = f"{held} {quality} {noun(held)} {'is' if held == 1 else 'are'} in hand"
+            raise NotEnoughError(
+                f"Of {ref} {left} and {asked} asked for. Give {held} or fewer, or count what "
+                "lies there."
+                if held
+                else f"Of {ref} no {quality} sheet is in hand any more.",
+                field=field_of(quality, makings[making]),
+                value=sheets,
+            )
+
+
+def post(
+    making: Making,
+    quality: str,
+    kind: str,
+    sheets: int,
+    *,
+    on: date,
+    entry: Entry,
+    delivery: Delivery | None = None,
+    why: str = "",
+) -> SheetMovement:
+    """Write one movement of sheets, signed into the store."""
+    movement = SheetMovement(
+        making=making,
+        quality=quality,
+        kind=kind,
+        sheets=sheets,
+        delivery=delivery,
+        happened_on=on,
+        why=why[:200],
+        entry=entry,
+    )
+    unset = set() if delivery else {"delivery"}
+    movement.full_clean(exclude={"making", "entry", *unset}, validate_unique=False)
+    movement.save()
+    return movement
+
+
+def field_of(quality: str, making: Making) -> str:
+    """Return the name of the field in which sheets of a making are asked for."""
+    return f"{quality}_{making.pk}"
+
+
+def noun(sheets: int) -> str:
+    """Return the word for so many sheets."""
+    return "sheet" if sheets == 1 else "sheets"
