@@ -106,7 +106,8 @@ def furnishes() -> QuerySet[Furnish]:
 
 def movements_of(lot: Lot) -> QuerySet[Movement]:
     """Return the ledger of a lot, oldest first, with who entered each line."""
-    return lot.movements.select_related("entry__by", "reverses", "reversed_by").order_by("pk")
+    also = ("entry__by", "reverses", "reversed_by", "count_line__stocktake")
+    return lot.movements.select_related(*also).order_by("pk")
 
 
 def additions_for(user: Any, furnish: Furnish) -> QuerySet[Addition]:

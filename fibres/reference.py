@@ -43,6 +43,12 @@ def read_fibres(path: Path = FIXTURE) -> list[dict[str, Any]]:
     return rows
 
 
+def usual_yield(name: str) -> Decimal | None:
+    """Return the preparation yield that the list has for a fibre of this name, if any."""
+    found = (row["preparation_yield"] for row in read_fibres() if row["name"] == name)
+    return next(map(Decimal, found), None)
+
+
 def missing_fibres() -> list[Fibre]:
     """Return the fibres of the list that the studio has no fibre of that name for."""
     known = {name.casefold() for name in Fibre.objects.values_list("name", flat=True)}

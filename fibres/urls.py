@@ -1,18 +1,21 @@
-"""Routes of the store; "store" and "scrap_log" are in orders, which adds promises and sheets."""
+"""Routes of the store; orders has those that add sheets: "store", "scrap_log", "lot", "source"."""
 
 from django.urls import path
 
 from fibres.views import (
     acts,
     buying,
+    counting,
     fibres,
     furnishes,
+    labels,
     lots,
     offerlists,
     offers,
     planning,
     purchases,
     sources,
+    stocktakes,
     store,
 )
 
@@ -25,15 +28,15 @@ urlpatterns = [
     path("fibres/<int:pk>/close/", fibres.FibreClose.as_view(), name="fibre_close"),
     path("lots/", lots.LotList.as_view(), name="lots"),
     path("lots/receive/", acts.ReceiveLot.as_view(), name="lot_receive"),
-    path("lots/<slug:ref>/", lots.LotPage.as_view(), name="lot"),
+    path("lots/labels/", labels.LabelSheet.as_view(), name="labels"),
     path("lots/<slug:ref>/edit/", lots.LotChange.as_view(), name="lot_edit"),
     path("lots/<slug:ref>/close/", lots.LotClose.as_view(), name="lot_close"),
     path("lots/<slug:ref>/moisture/", acts.LotTest.as_view(), name="lot_test"),
     path("lots/<slug:ref>/take/", acts.LotTake.as_view(), name="lot_take"),
+    path("lots/<slug:ref>/label/", labels.LotLabel.as_view(), name="lot_label"),
     path("movements/<int:pk>/correct/", acts.MovementCorrect.as_view(), name="movement_correct"),
     path("sources/", sources.SourceList.as_view(), name="sources"),
     path("sources/new/", sources.SourceChange.as_view(), name="source_new"),
-    path("sources/<int:pk>/", sources.SourcePage.as_view(), name="source"),
     path("sources/<int:pk>/edit/", sources.SourceChange.as_view(), name="source_edit"),
     path("sources/<int:pk>/close/", sources.SourceClose.as_view(), name="source_close"),
     path("sources/offers/", offers.OfferList.as_view(), name="offers"),
@@ -52,6 +55,20 @@ urlpatterns = [
     ),
     path("purchases/<slug:ref>/expect/", buying.PurchaseExpect.as_view(), name="purchase_expect"),
     path("purchases/<slug:ref>/close/", buying.PurchaseClose.as_view(), name="purchase_close"),
+    path("stocktakes/", stocktakes.StocktakeList.as_view(), name="stocktakes"),
+    path("stocktakes/new/", counting.StocktakeBegin.as_view(), name="stocktake_new"),
+    path("stocktakes/lines/<int:pk>/", counting.CountLot.as_view(), name="countline"),
+    path("stocktakes/<slug:ref>/", stocktakes.StocktakePage.as_view(), name="stocktake"),
+    path(
+        "stocktakes/<slug:ref>/sheet/", stocktakes.StocktakeSheet.as_view(), name="stocktake_sheet"
+    ),
+    path("stocktakes/<slug:ref>/add/", counting.StocktakeAdd.as_view(), name="stocktake_add"),
+    path("stocktakes/<slug:ref>/post/", counting.StocktakePost.as_view(), name="stocktake_post"),
+    path(
+        "stocktakes/<slug:ref>/give-up/",
+        counting.StocktakeGiveUp.as_view(),
+        name="stocktake_give_up",
+    ),
     path("furnishes/", furnishes.FurnishList.as_view(), name="furnishes"),
     path("furnishes/new/", furnishes.FurnishChange.as_view(), name="furnish_new"),
     path("furnishes/<int:pk>/", furnishes.FurnishPage.as_view(), name="furnish"),

@@ -8,7 +8,7 @@ from functools import partial
 
 from fibres.calc import moisture as wet
 from fibres.models import Lot
-from orders import services, snapshot, wording, workings
+from orders import services, sheetsinhand, snapshot, wording, workings
 from orders.calc.cover import Cover
 from orders.calc.spec import SheetSpec
 from orders.models import Commission, Sheet
@@ -26,7 +26,7 @@ def does_it_cover(today: date) -> list[str]:
         ).values_list("ref", "title")
     )
     system = Studio.current().units
-    lines = [wording.lede(cover, system)]
+    lines = [wording.lede(cover, system, made=sheetsinhand.all_made())]
     for answer in cover.commissions:
         due = wording.day(answer.due, today)
         lines.append(

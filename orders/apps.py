@@ -7,3 +7,13 @@ class OrdersConfig(AppConfig):
     """Commissions, cover and cost."""
 
     name = "orders"
+
+    def ready(self) -> None:
+        """Say where figures come from and what is weighed out: makings are known here."""
+        from fibres import offshelf
+        from orders import learning
+        from orders.makings import log
+        from studio import origins
+
+        origins.answered_by(learning.origin_of)
+        offshelf.answered_by(log.noted_mg)

@@ -106,7 +106,7 @@ class SheetSum(Sum):
         "sheet_moisture", "non_fibre", "retention", "broke", "retree", "mould",
         "shrinkage_across", "shrinkage_along", "trim",
     )  # fmt: skip
-    folded_words = "Losses, mould and shrinkage"
+    folded_words = "Losses, mould and shrinkage; what is filled in is usual"
 
     def spec(self) -> SheetSpec:
         """Return the sheet that is asked about; what is left empty takes the usual figure."""

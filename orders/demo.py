@@ -27,12 +27,12 @@ from fibres.models import (
     Furnish,
     FurnishPart,
     Lot,
-    Movement,
     Offer,
     OfferBreak,
     Shrinkage,
     Source,
 )
+from orders.demomakings import enter_kit, enter_makings
 from orders.models import Client, Commission, Sheet
 from orders.services import enter_commission
 from studio.errors import StudioError
@@ -83,6 +83,8 @@ class _Maker:
         self._order()
         self._furnishes()
         self._promise()
+        enter_kit(self.told)
+        enter_makings(self.told["makings"], self.lots, self.today, self.by)
         return studio
 
     def _day(self, days: int) -> date:
@@ -127,6 +129,7 @@ class _Maker:
                 moisture_known=told.get("moisture_known", Lot.MoistureKnown.LABEL),
                 received_on=self._day(told["day"]),
                 form=told["form"],
+                place=told.get("place", ""),
                 is_wet=told.get("is_wet", False),
                 paid_minor=round(Decimal(per_kg) * as_is_mg / MG_PER_KG),
                 remarks=told.get("remarks", ""),
@@ -144,7 +147,7 @@ class _Maker:
             )
 
     def _look_again(self) -> None:
-        """Weigh a sample, issue some, and put a slip right: a ledger with something to read."""
+        """Weigh a sample and put a slip right: a ledger with something to read."""
         for told in self.told["moisture_tests"]:
             store.weigh_moisture(
                 self.lots[told["lot"]],
@@ -152,15 +155,6 @@ class _Maker:
                 dry_mg=_mg(told["dry"], "dry"),
                 tare_mg=_mg(told["dish"], "dish"),
                 tested_on=self._day(told["day"]),
-                by=self.by,
-            )
-        for told in self.told["issues"]:
-            store.take_out(
-                Lot.objects.get(pk=self.lots[told["lot"]].pk),
-                as_is_mg=_mg(told["as_is"], "as_is"),
-                kind=Movement.Kind.ISSUED,
-                happened_on=self._day(told["day"]),
-                why=told["why"],
                 by=self.by,
             )
         for told in self.told["corrections"]:

@@ -63,3 +63,17 @@ class ClientFilter(HouseFilterSet):
         super().__init__(*args, **kwargs)
         if not roles.can(self.request.user, "clients.contact"):
             self.filters["words"].searched = ("name",)
+
+
+class InHandFilter(HouseFilterSet):
+    """Makings with sheets in hand, by words."""
+
+    words = WordsFilter(("ref", "sheet__name", "commission__ref", "commission__title"))
+
+
+class DeliveryFilter(HouseFilterSet):
+    """Parcels by the day they left and words."""
+
+    sent_from = DayFilter(field_name="sent_on", lookup_expr="gte", label="Sent from")
+    sent_to_day = DayFilter(field_name="sent_on", lookup_expr="lte", label="Sent up to")
+    words = WordsFilter(("ref", "commission__ref", "commission__title"))

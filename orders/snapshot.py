@@ -25,6 +25,7 @@ from orders.calc.sheets import (
     sheets_per_pull,
 )
 from orders.dates import StudioDays
+from orders.learning.spreads import Spreads, read_spreads
 from orders.models import Commission, Sheet
 from orders.sheetsinhand.holding import made_for
 from studio.errors import StudioError
@@ -119,10 +120,20 @@ def promises(*, with_quoted: bool = False) -> QuerySet[Commission]:
     )
 
 
-def read_shrinkages() -> dict[tuple[int, str], tuple[Decimal, Decimal]]:
-    """Return shrinkage across and along by furnish and drying."""
+class Shrinkages(dict[tuple[int, str], tuple[Decimal, Decimal]]):
+    """Shrinkage across and along by furnish and drying, and how far good shares were learned."""
+
+    spreads: Spreads | None = None
+
+
+def read_shrinkages() -> Shrinkages:
+    """Return what sheets are reckoned with beside their own figures."""
     rows = Shrinkage.objects.values_list("furnish_id", "drying", "across", "along")
-    return {(furnish, drying): (across, along) for furnish, drying, across, along in rows}
+    known = Shrinkages(
+        ((furnish, drying), (across, along)) for furnish, drying, across, along in rows
+    )
+    known.spreads = read_spreads()
+    return known
 
 
 def spec_of(
@@ -133,6 +144,7 @@ def spec_of(
     """Return a sheet as the arithmetic takes it; a cut sheet needs its mould to be laid out."""
     cut = sheet.edges == Sheet.Edges.TRIMMED and sheet.mould is not None
     mould = sheet.mould
+    spreads = shrinkages.spreads if isinstance(shrinkages, Shrinkages) else None
     return SheetSpec(
         size=Size(sheet.width_um, sheet.height_um),
         grammage=sheet.grammage,
@@ -147,6 +159,7 @@ def spec_of(
         mould=Size(mould.width_um, mould.height_um) if cut and mould else None,
         shrinkage=shrinkages.get((sheet.furnish_id, Drying(sheet.drying)), NO_SHRINKAGE),
         trim_um=sheet.trim_um if cut else 0,
+        learned=spreads.of(sheet) if spreads else None,
     )
 
 
@@ -341,6 +354,7 @@ class _Reckoning:
             furnish=made.parts,
             sheets_per_pull=sheets_per_pull(spec),
             good_share=1 - spec.broke - spec.retree,
+            learned=spec.learned,
             excludes=frozenset({"scrap"}) if commission.no_scrap else frozenset(),
             only_lots=only_lots,
             all_or_nothing=commission.all_or_nothing,

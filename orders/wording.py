@@ -17,6 +17,7 @@ from studio.units import System, show_mass, show_number, show_share
 
 MG_PER_KG = 1_000_000
 MOST_NAMED = 6
+ALL_MADE = "All its sheets are made, so it holds no fibre."
 # State of an answer: the mark on the page, and its word.
 MARKS = {COVERED: ("covered", "Covered"), JUST_COVERED: ("near", "Just covered")}
 
@@ -296,8 +297,11 @@ def too_soon(ready_by: date, today: date) -> str:
 # --- all promises --------------------------------------------------------------------------------
 
 
-def lede(cover: Cover, system: System = "metric") -> str:
-    """Say in one sentence or two how all promises stand: what is left out, and the rest."""
+def lede(cover: Cover, system: System = "metric", *, made: Sequence[str] = ()) -> str:
+    """Say in one sentence or two how all promises stand: what is left out, and the rest.
+
+    ``made`` are promises of which nothing is left to make, so that they hold no fibre.
+    """
     said = []
     if cover.left_out:
         ref, why = cover.left_out[0]
@@ -306,7 +310,16 @@ def lede(cover: Cover, system: System = "metric") -> str:
         said.append(f"{ref} cannot be reckoned: {why}{also}")
     if cover.commissions:
         said.append(_standing(cover, system))
+    if made:
+        said.append(made_words(made))
     return " ".join(said) or "Nothing is promised yet."
+
+
+def made_words(made: Sequence[str]) -> str:
+    """Name the commissions whose sheets are all made and not all sent."""
+    if len(made) == 1:
+        return f"{made[0]} is all made and waits to be sent."
+    return f"{named(made)} are all made and wait to be sent."
 
 
 def _standing(cover: Cover, system: System) -> str:

@@ -16,11 +16,12 @@ from studio.models import Studio
 # Word, route, and the start of the paths that belong to it.
 ROOMS = (
     ("Today", "today", ()),
-    ("Store", "store", ("/store/", "/fibres/", "/lots/", "/scrap/")),
+    ("Store", "store", ("/store/", "/fibres/", "/lots/", "/scrap/", "/stocktakes/")),
     ("Sources", "sources", ("/sources/", "/purchases/")),
     ("Furnishes", "furnishes", ("/furnishes/",)),
     ("Sheets", "sheets", ("/sheets/",)),
-    ("Commissions", "commissions", ("/commissions/", "/clients/")),
+    ("Commissions", "commissions", ("/commissions/", "/clients/", "/deliveries/")),
+    ("Making", "makings", ("/makings/", "/learned/")),
     ("Reorder", "reorder", ("/reorder/",)),
     ("Bench", "bench", ("/bench/",)),
     ("Studio", "studio", ("/studio/", "/moulds/", "/people/")),

@@ -22,10 +22,12 @@ from studio.entries import enter
 from studio.forms import FirstRunForm, LogInForm
 from studio.lists import HouseFilterSet, ListPage, WordsFilter, house_table
 from studio.models import Mould, Studio, Vat
+from studio.origins import origin_of
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
 from studio.studioforms import MouldForm, PersonForm, StudioForm, VatForm
 from studio.studiotables import MouldTable, PersonTable, VatTable
+from studio.units import show_length
 
 
 class MouldFilter(HouseFilterSet):
@@ -159,6 +161,15 @@ class MouldPage(RowPage):
     back = ("Studio", "studio")
     lede = "The opening inside the deckle decides how large a wet sheet is; drying makes it less."
     button = "Keep the mould"
+
+    def get_lede(self) -> str:
+        """Say where the draw comes from, where one is known."""
+        mould = self.row
+        if mould.draw_um is None:
+            return self.lede
+        draw = show_length(mould.draw_um, system=self.studio.units)
+        origin = origin_of("draw", f"mould {mould.pk}", mould.draw_um)
+        return f"{self.lede} Its draw of {draw} is {origin}."
 
     def after(self, row: Any) -> str:
         """Go back to the list of moulds."""

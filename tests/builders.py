@@ -13,7 +13,7 @@ from django.contrib.auth.models import AbstractUser, Group
 from django.test import Client as Browser
 from django.utils import timezone
 
-from fibres import purchasing
+from fibres import purchasing, stocktaking
 from fibres.models import (
     Drying,
     Fibre,
@@ -26,11 +26,22 @@ from fibres.models import (
     PurchaseLine,
     Shrinkage,
     Source,
+    Stocktake,
 )
 from fibres.purchasing import Arrived
 from fibres.services import Receipt, receive
-from orders.models import Client, Commission, Dryer, Making, Sheet
+from orders import sheetsinhand
+from orders.models import (
+    Client,
+    Commission,
+    Delivery,
+    Dryer,
+    Making,
+    Sheet,
+    SheetMovement,
+)
 from studio import people
+from studio.entries import enter
 from studio.models import Mould, Studio, Vat
 from studio.roles import OWNER
 from studio.units import to_mg
@@ -228,6 +239,19 @@ def make_lot(
     )
 
 
+def make_stocktake(*lots: Lot, place: str = "", by: Any = None) -> Stocktake:
+    """Begin to count the lots of a place, with one made for it where none is named.
+
+    Whoever counts the same already is joined.
+    """
+    going_on = Stocktake.objects.filter(state=Stocktake.State.COUNTING, place=place).first()
+    if going_on is not None:
+        return going_on
+    if not lots:
+        make_lot(place=place)
+    return stocktaking.begin(place, by=by)
+
+
 def make_furnish(
     parts: Mapping[Fibre, str | Decimal] | None = None,
     *,
@@ -304,6 +328,45 @@ def make_making(
         },
         changes,
     )
+
+
+def make_finished(
+    commission: Commission | None = None,
+    *,
+    good: int = 100,
+    retree: int = 0,
+    finished_on: date | None = None,
+    **changes: Any,
+) -> Making:
+    """Make a making that was finished three days ago, with its sheets in hand."""
+    on = finished_on or day(3)
+    making = make_making(commission=commission, planned_on=on, **changes)
+    making.state, making.finished_on = Making.State.FINISHED, on
+    making.save()
+    entry = enter("finish making", f"Finished {making.ref}", page="/", key=None, by=None)
+    for quality, sheets in (("good", good), ("retree", retree)):
+        if sheets:
+            SheetMovement.objects.create(
+                making=making,
+                quality=quality,
+                kind=SheetMovement.Kind.MADE,
+                sheets=sheets,
+                happened_on=on,
+                entry=entry,
+            )
+    return making
+
+
+def make_delivery(
+    commission: Commission | None = None, *, good: int = 40, retree: int = 2, by: Any = None
+) -> Delivery:
+    """Send 40 good and 2 retree sheets of a making of 100, as the service does."""
+    commission = commission or make_commission()
+    making = make_finished(commission, retree=retree)
+    rows = [sheetsinhand.Sending(making, "good", good)]
+    rows += [sheetsinhand.Sending(making, "retree", retree)] if retree else []
+    note = sheetsinhand.ParcelNote(sent_on=day(1), sent_to="Bramble House", sheet_mg=7_400)
+    return sheetsinhand.send(commission, rows, note, by=by)
 
 
 def _kept(model: Any, usual: dict[str, Any], changes: dict[str, Any]) -> Any:

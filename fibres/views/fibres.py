@@ -7,13 +7,14 @@ from typing import Any
 from django.shortcuts import get_object_or_404
 from django.views.generic import TemplateView
 
-from fibres import queries
+from fibres import queries, reference
 from fibres.filters import FibreFilter
 from fibres.forms.fibres import FibreForm
 from fibres.models import Fibre
 from fibres.tables import FibreTable, LotTable
 from studio import roles
 from studio.lists import ListPage, house_table
+from studio.origins import origin_of
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 from studio.units import show_mass, show_number, show_share
@@ -74,6 +75,12 @@ class FibrePage(HousePage, TemplateView):
         held = f"{mass} on hand in {lots}." if count else "None is on hand."
         return f"Closed. {held}" if fibre.is_closed else held
 
+    def origin(self) -> str:
+        """Say where its yield comes from."""
+        fibre, usual = self.fibre, reference.usual_yield(self.fibre.name)
+        known = [] if usual is None else [usual]
+        return origin_of("yield", f"fibre {fibre.pk}", fibre.preparation_yield, usual=known)
+
     def facts(self) -> list[list[tuple[Any, ...]]]:
         """Return its figures in two columns."""
         fibre, system = self.fibre, self.studio.units
@@ -81,7 +88,7 @@ class FibrePage(HousePage, TemplateView):
         minimum = show_mass(fibre.minimum_mg, system=system) if fibre.minimum_mg else "None kept"
         figures = [
             ("Usual moisture", show_share(fibre.usual_moisture)),
-            ("Preparation yield", show_share(fibre.preparation_yield)),
+            ("Preparation yield", f"{show_share(fibre.preparation_yield)}, {self.origin()}"),
             ("It varies by", f"{show_share(fibre.yield_spread)}, standard deviation"),
             ("Preparation takes", f"{days} day{'' if days == 1 else 's'}" if days else ""),
             ("Minimum to keep", minimum),

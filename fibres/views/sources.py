@@ -41,8 +41,12 @@ class SourceList(ListPage):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether a source can be entered."""
-        may_change = roles.can(self.request.user, "sources.change")
-        return super().get_context_data(may_change=may_change, **kwargs)
+        user = self.request.user
+        return super().get_context_data(
+            may_change=roles.can(user, "sources.change"),
+            may_thank=queries.knows_donors(user),
+            **kwargs,
+        )
 
 
 @needs("read")

@@ -69,5 +69,6 @@ def good_share_words(spec: SheetSpec) -> str:
     if spec.learned is None:
         why = f"{show_share(spec.broke)} broke and {show_share(spec.retree)} retree off"
     else:
-        why = f"learned {show_number(spec.learned[0])}:{show_number(spec.learned[1])}"
+        a, b = (show_number(round(parameter, 2)) for parameter in spec.learned)
+        why = f"learned {a}:{b}"
     return f"{show_share(spec.good_share)} good ({why})"

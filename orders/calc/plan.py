@@ -92,7 +92,7 @@ _LOT_KEYS = {
 _NEED_KEYS = {"due", "pull_mg", "sheets_per_pull", "good_share", "furnish", "excludes"}
 _PROMISE_KEYS = _NEED_KEYS | {
     "ref", "priority", "wanted", "need_mg", "safe_need_mg", "only_lots", "all_or_nothing",
-    "needed_on",
+    "needed_on", "learned",
 }  # fmt: skip
 _TOP_KEYS = {
     "halfstuff_snapshot", "today", "currency", "aims", "lots", "commissions", "question",
@@ -247,5 +247,6 @@ class _Reader(Reader):
             only_lots=self.unless_null(row, path, "only_lots", self.names),
             all_or_nothing=self.flag(row.get("all_or_nothing", False), f"{path}.all_or_nothing"),
             needed_on=self.unless_null(row, path, "needed_on", self.day),
+            learned=self.unless_null(row, path, "learned", self.beta),
             **self.needs(row, path),
         )

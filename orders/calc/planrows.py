@@ -62,7 +62,8 @@ class Promise:
     """A commission as planning sees it.
 
     ``needed_on`` is the day its fibre has to be in the store, so that there is time to prepare,
-    form and dry; None stands for the day due.
+    form and dry; None stands for the day due. ``learned`` are Beta parameters (a, b) of the good
+    share, where it was learned from makings; its mean is ``good_share``.
     """
 
     ref: str
@@ -79,6 +80,7 @@ class Promise:
     only_lots: frozenset[str] | None = None
     all_or_nothing: bool = False
     needed_on: date | None = None
+    learned: tuple[Decimal, Decimal] | None = None
 
     @property
     def fibre_day(self) -> date:

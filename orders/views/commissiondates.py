@@ -12,7 +12,6 @@ from orders.calc.covered import Answer
 from orders.dates import StudioDays
 from orders.models import Commission
 from orders.wording import day as day_words
-from studio.models import Studio
 from studio.working import Line
 
 
@@ -30,15 +29,14 @@ def finish_of(
     commission: Commission,
     answer: Answer | None,
     fibres: Iterable[Fibre],
-    studio: Studio,
+    known: StudioDays,
     today: date,
 ) -> Finish | None:
     """Return when it can be finished; None where it is over or its fibre is not in sight."""
     if answer is None or not commission.is_open or answer.ready_on is None:
         return None
-    spec = snapshot.spec_of(commission.sheet, studio, snapshot.read_shrinkages())
+    spec = snapshot.spec_of(commission.sheet, known.studio, snapshot.read_shrinkages())
     pulls = workings.need_of(spec, answer.wanted).pulls_average
-    known = StudioDays.read(studio)
     found = known.of(commission.sheet, pulls)
     soak = max((fibre.preparation_days for fibre in fibres), default=0)
     start = max(today, answer.ready_on)

@@ -14,6 +14,7 @@ from orders import services, snapshot, wording, workings
 from orders.calc.costing import Cost
 from orders.calc.cover import LATER, Answer, Cover
 from orders.calc.remedies import made_worse
+from orders.dates import StudioDays
 from orders.models import Commission
 from orders.tables import FibreRow, FibreTable, PartRow, PartTable, PriceRow, PriceTable
 from orders.views.shapes import today
@@ -52,27 +53,31 @@ ADDITION_CARE = {
 
 
 def facts(
-    commission: Commission, studio: Studio, fibres: Iterable[Fibre]
+    commission: Commission, known: StudioDays, fibres: Iterable[Fibre], wanted: int
 ) -> list[tuple[str, ...]]:
     """Return what is asked for, by when its fibre is needed and what the client limits."""
     rows: list[tuple[str, ...]] = [
         ("Good sheets", show_number(commission.good_quantity)),
         ("Sheet", commission.sheet.name, commission.sheet.get_absolute_url()),
-        *sheet_facts(commission.sheet, studio),
+        *sheet_facts(commission.sheet, known.studio),
     ]
     if commission.tolerance_over:
         rows.append(("Client takes over", f"up to {show_share(commission.tolerance_over)} more"))
-    return [*rows, *_days(commission, studio, fibres), *_limits(commission)]
+    return [*rows, *_days(commission, known, fibres, wanted), *_limits(commission)]
 
 
 def _days(
-    commission: Commission, studio: Studio, fibres: Iterable[Fibre]
+    commission: Commission, known: StudioDays, fibres: Iterable[Fibre], wanted: int
 ) -> list[tuple[str, ...]]:
     """Say by when fibre has to be in, as long as it can still be got."""
     if not commission.is_open:
         return []
     preparation = max((fibre.preparation_days for fibre in fibres), default=0)
-    making = studio.making_days
+    try:
+        pulls = workings.need_of(_spec(commission, known.studio), wanted).pulls_average
+        making = known.days(commission.sheet, pulls)
+    except StudioError:
+        making = known.studio.making_days
     needed = snapshot.needed_on(commission, making_days=making, preparation_days=preparation)
     said = f"{_so_many_days(making)} to form, dry and pack"
     if preparation:

@@ -18,16 +18,19 @@ from django.views.decorators.http import require_POST
 from django.views.generic import TemplateView
 
 from fibres.models import Fibre
-from orders import queries, services, wording
+from orders import queries, services, sheetsinhand, wording
 from orders.calc.costing import Cost
 from orders.calc.cover import Answer, Cover
 from orders.calc.remedies import made_worse
+from orders.dates import StudioDays
 from orders.filters import CommissionFilter
 from orders.forms import CommissionForm, MoveForm
 from orders.models import Commission
 from orders.tables import CommissionTable
 from orders.views import commissionpanels as panels
+from orders.views import provenancepanels
 from orders.views.commissiondates import finish_of
+from orders.views.deliverypanels import sheets_context
 from orders.views.shapes import PanelRowPage, cover_marks, today
 from studio import roles
 from studio.entries import AlreadyEnteredError
@@ -73,7 +76,7 @@ class CommissionList(ListPage):
 
     def get_lede(self) -> str:
         """Say how the promises stand."""
-        return wording.lede(self.cover, self.studio.units)
+        return wording.lede(self.cover, self.studio.units, made=sheetsinhand.all_made())
 
     def table_kwargs(self) -> dict[str, Any]:
         """Give the table the marks."""
@@ -111,15 +114,23 @@ class CommissionPage(HousePage, TemplateView):
                 furnish_parts__furnish=commission.sheet.furnish_id
             ).order_by("-furnish_parts__share", "pk")
         }
+        sheets, known = sheets_context(self.request, commission), StudioDays.read(self.studio)
         context = {
+            **sheets,
             "commission": commission,
             "heading": f"{commission.ref} {commission.title}",
-            "moves": self._moves(commission, answer),
+            "moves": self._moves(commission, answer, may_send=sheets["may_send"]),
             "may_change": roles.can(user, "orders.change"),
-            "facts": panels.facts(commission, self.studio, fibres.values()),
+            "may_make": roles.can(user, "makings.change"),
+            "facts": panels.facts(
+                commission,
+                known,
+                fibres.values(),
+                answer.wanted if answer else commission.good_quantity,
+            ),
             "made_of": panels.made_of(commission, self.studio),
             "cautions": panels.cautions(commission, list(fibres.values())),
-            "finish": finish_of(commission, answer, fibres.values(), self.studio, today()),
+            "finish": finish_of(commission, answer, fibres.values(), known, today()),
             "left_out": dict(cover.left_out).get(commission.ref, ""),
             **panels.cover_context(self.request, standing, fibres),
         }
@@ -134,24 +145,33 @@ class CommissionPage(HousePage, TemplateView):
         context["lede"] = panels.lede(
             commission, answer, costs, left_out=context["left_out"], system=system
         )
+        if sheets["is_all_made"] or (answer and sheets["kept_words"]):
+            context["lede"] = f"{sheets['kept_words']} {context['lede'] if answer else ''}".strip()
         context["worse"] = panels.worse_words(commission, cover)
         context["counted"] = panels.count_lines(commission, self.studio)
         context["weighed"] = panels.weigh_lines(answer, fibres, system)
+        makings = commission.makings.order_by("pk")
+        context |= provenancepanels.from_where(self.request, makings)
         return super().get_context_data(**context, **kwargs)
 
-    def _moves(self, commission: Commission, answer: Answer | None) -> list[dict[str, Any]]:
+    def _moves(
+        self, commission: Commission, answer: Answer | None, *, may_send: bool
+    ) -> list[dict[str, Any]]:
         """Return the steps that can follow, each with a key of its own and its weight."""
         if not roles.can(self.request.user, "orders.change"):
             return []
+        following = services.MOVES[commission.state]
+        if may_send:
+            # Sending its sheets is the step; a commission called sent would leave them in hand.
+            following = tuple(state for state in following if state != Commission.State.SENT)
         # Nobody should be led to promise or to make what the store does not cover.
-        looks = ["do plain"] if answer is not None and answer.short else ["do", "do plain"]
+        is_short = answer is not None and bool(answer.short)
+        looks = ["do plain"] if is_short else ["do", "do plain"]
+        if may_send:
+            looks = []
         return [
             {"to": state, "words": panels.MOVE_WORDS[state], "key": uuid.uuid4(), "look": look}
-            for state, look in zip_longest(
-                services.MOVES[commission.state],
-                looks[: len(services.MOVES[commission.state])],
-                fillvalue="as-link",
-            )
+            for state, look in zip_longest(following, looks[: len(following)], fillvalue="as-link")
         ]
 
 
@@ -244,8 +264,8 @@ class CommissionEdit(PanelRowPage):
         answer = cover.of(typed.ref)
         if answer is None:
             reason = dict(cover.left_out).get(typed.ref, "")
-            raise StudioError(reason)
-        lines = panel_lines(answer, self.studio.units)
+            raise StudioError(reason or wording.ALL_MADE)
+        lines = panel_lines(answer, self.studio.units, asked=typed.good_quantity)
         if self.sees_money:
             lines += self._cost_lines(typed, answer)
         return Panel(
@@ -299,10 +319,12 @@ class CommissionEdit(PanelRowPage):
         return {**context, "side_head": "The commission", "note": "What has to be made, by when"}
 
 
-def panel_lines(answer: Answer, system: System) -> list[Line]:
-    """Set out how many sheets are covered, and what each fibre comes to."""
-    lines = [
-        Line("Good sheets asked for", show_number(answer.wanted)),
+def panel_lines(answer: Answer, system: System, *, asked: int) -> list[Line]:
+    """Set out how many sheets are asked for, made and covered, and what each fibre comes to."""
+    lines = [Line("Good sheets asked for", show_number(asked))]
+    if asked != answer.wanted:
+        lines.append(Line("Made for it already", show_number(asked - answer.wanted)))
+    lines += [
         Line("Good sheets covered", show_number(answer.covered_sheets), "", "line"),
     ]
     for plan in services.plan_by_fibre(answer):

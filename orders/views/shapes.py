@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from orders import services, wording
+from orders import services, sheetsinhand, wording
 from orders.calc.cover import Cover
 from studio.errors import StudioError
 from studio.pages import RowPage
@@ -35,8 +35,9 @@ def today() -> date:
 
 def cover_marks(cover: Cover) -> dict[str, tuple[str, str]]:
     """Return the mark of each promise by its reference."""
+    made = dict.fromkeys(sheetsinhand.all_made(), ("covered", "All made"))
     marks = {answer.ref: wording.mark_of(answer, cover.today) for answer in cover.commissions}
-    return {**marks, **{ref: ("short", "Cannot be reckoned") for ref, _ in cover.left_out}}
+    return {**made, **marks, **{ref: ("short", "Cannot be reckoned") for ref, _ in cover.left_out}}
 
 
 def covers_now() -> dict[str, tuple[str, str]]:

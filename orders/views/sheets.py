@@ -12,12 +12,14 @@ from django.views.generic import TemplateView
 
 from fibres.models import FurnishPart
 from fibres.wording import furnish_in_words
-from orders import asking, queries, snapshot, wording, workings
+from orders import asking, learning, queries, snapshot, wording, workings
 from orders.askingforms import ByDay
 from orders.filters import SheetFilter
 from orders.forms import SheetForm
+from orders.makingtables import MakingTable
 from orders.models import Sheet
 from orders.tables import CommissionTable, SheetTable
+from orders.views.makings import makings
 from orders.views.shapes import PanelRowPage, covers_now, today
 from studio import roles
 from studio.errors import StudioError
@@ -26,7 +28,7 @@ from studio.models import Mould, Studio
 from studio.pages import ClosePage, HousePage
 from studio.roles import needs
 from studio.sizes import Size
-from studio.units import show_grammage, show_length, show_share, show_size
+from studio.units import show_grammage, show_length, show_number, show_share, show_size
 
 
 @needs("read")
@@ -119,6 +121,13 @@ class SheetPage(HousePage, TemplateView):
             question=question,
             form=question.form if question and question.form.is_bound else None,
             table=table,
+            made=house_table(
+                self.request,
+                MakingTable,
+                makings().filter(sheet=sheet),
+                prefix="makings-",
+                nothing="It has not been made yet.",
+            ),
             heading=sheet.name,
             lede=_lede(sheet, self.studio),
             may_change=roles.can(self.request.user, "sheets.change"),
@@ -167,9 +176,28 @@ def loss_facts(sheet: Sheet) -> list[tuple[str, ...]]:
     return [
         ("Furnish", furnish_words(sheet.furnish_id), sheet.furnish.get_absolute_url()),
         ("Not fibre", show_share(sheet.non_fibre_share)),
-        ("Stays on the mould", f"{show_share(sheet.retention)} of the fibre in the vat"),
-        ("Broke", show_share(sheet.broke)),
-        ("Retree", show_share(sheet.retree)),
+        *_with_origins(sheet),
+    ]
+
+
+def _with_origins(sheet: Sheet) -> list[tuple[str, ...]]:
+    """Return the losses and the minutes, each with where it comes from."""
+    origins = learning.sheet_origins(sheet)
+    minutes = sheet.minutes_per_pull
+    words = {
+        "retention": (
+            "Stays on the mould",
+            f"{show_share(sheet.retention)} of what is in the vat",
+        ),
+        "broke": ("Broke", show_share(sheet.broke)),
+        "retree": ("Retree", show_share(sheet.retree)),
+        "minutes_per_pull": (
+            "A pull takes",
+            "" if minutes is None else f"{show_number(minutes)} minutes",
+        ),
+    }
+    return [
+        (label, f"{figure}, {origins[name]}") for name, (label, figure) in words.items() if figure
     ]
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres.models import Fibre, Furnish, Lot
-from orders import queries, reordering, reorderwording, wording
+from orders import queries, reordering, reorderwording, sheetsinhand, wording
 from orders.calc.bought import Flag
 from orders.calc.cover import Cover
 from orders.models import Commission, Sheet
@@ -112,7 +112,10 @@ class Today(HousePage, TemplateView):
             "lede": " ".join(
                 filter(
                     None,
-                    [wording.lede(cover, self.studio.units), reorderwording.urge(asking, now)],
+                    [
+                        wording.lede(cover, self.studio.units, made=sheetsinhand.all_made()),
+                        reorderwording.urge(asking, now),
+                    ],
                 )
             ),
             "asks": asks(user, due),

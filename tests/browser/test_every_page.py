@@ -12,9 +12,20 @@ from django.contrib.auth import get_user_model
 from django.urls import reverse
 from django.utils import timezone
 
-from fibres.models import Fibre, Furnish, Lot, Movement, Offer, Purchase, Source
+from fibres import stocktaking
+from fibres.models import (
+    CountLine,
+    Fibre,
+    Furnish,
+    Lot,
+    Movement,
+    Offer,
+    Purchase,
+    Source,
+    Stocktake,
+)
 from orders import demo
-from orders.models import Client, Commission, Sheet
+from orders.models import Client, Commission, Making, Sheet
 from studio import people
 from studio.models import Mould
 from tests.roles.samples import routes
@@ -27,8 +38,9 @@ NO_PAGE = {
 }  # fmt: skip
 ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
-    "mould": Mould, "movement": Movement, "offer": Offer,
+    "making": Making, "mould": Mould, "movement": Movement, "offer": Offer,
     "person": get_user_model(), "purchase": Purchase, "sheet": Sheet, "source": Source,
+    "stocktake": Stocktake, "countline": CountLine,
 }  # fmt: skip
 
 
@@ -36,6 +48,7 @@ ROWS = {
 def demo_owner(transactional_db: None) -> Any:
     owner = people.make_owner("demo owner", None)
     demo.make(timezone.localdate(), owner)
+    stocktaking.begin(by=owner)
     return owner
 
 

@@ -24,9 +24,24 @@ from studio.errors import NotEnoughError, StudioError
 from studio.people import make_owner
 from tests.builders import arrived, day, make_lot, make_purchase, make_studio, signed_in
 from tests.faults.place import Place
+from tests.faults.sending import lay_out, send_sheets
 from tests.faults.tamper import tamper
+from tests.faults.vat import at_the_vat, tap, tap_and_finish
 
-__all__ = ["kill", "order", "prepare", "receive_packs", "serve", "take", "tamper"]
+__all__ = [
+    "at_the_vat",
+    "kill",
+    "lay_out",
+    "order",
+    "prepare",
+    "receive_packs",
+    "send_sheets",
+    "serve",
+    "take",
+    "tamper",
+    "tap",
+    "tap_and_finish",
+]
 
 
 def prepare(as_is_mg: int, moisture: str) -> dict[str, Any]:

@@ -249,5 +249,5 @@ def test_page_asks_the_same_of_the_database_however_many_offers(
     for _ in range(count):
         make_offer(source=source, breaks={4: 900})
         make_lot(source=source)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(15):
         owner_client.get(source.get_absolute_url())

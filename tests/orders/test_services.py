@@ -102,7 +102,7 @@ def test_costs_ask_the_database_as_often_for_one_number_as_for_many(
     sheet, django_assert_num_queries
 ):
     for numbers in ([10], range(1, 30)):
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(6):
             services.costs_of(sheet, numbers)
 
 

@@ -18,8 +18,10 @@ from studio.roles import HAND
 from tests.builders import (
     make_client,
     make_commission,
+    make_delivery,
     make_dryer,
     make_fibre,
+    make_finished,
     make_furnish,
     make_lot,
     make_making,
@@ -28,14 +30,18 @@ from tests.builders import (
     make_purchase,
     make_sheet,
     make_source,
+    make_stocktake,
     make_studio,
     make_user,
     make_vat,
 )
+from tests.orders.learnings import learned_sheet
 
 BUILDERS: dict[str, Callable[[], Model]] = {
     "client": make_client,
     "commission": make_commission,
+    "countline": lambda: make_stocktake().lines.first(),
+    "delivery": make_delivery,
     "dryer": make_dryer,
     "fibre": make_fibre,
     "furnish": make_furnish,
@@ -48,6 +54,7 @@ BUILDERS: dict[str, Callable[[], Model]] = {
     "purchase": lambda: make_purchase(received=1),
     "sheet": make_sheet,
     "source": make_source,
+    "stocktake": make_stocktake,
     "studio": make_studio,
     "vat": make_vat,
 }
@@ -58,7 +65,17 @@ def planned() -> dict[str, Any]:
     return {"ref": make_purchase(is_planned=True).ref}
 
 
+def learned() -> dict[str, Any]:
+    """Return how a figure is named that a making shows."""
+    return {"figure": "broke", "subject": f"sheet-{learned_sheet().pk}"}
+
+
 ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {
+    "delivery_new": lambda: {"ref": make_commission().ref},
+    "sheets_count": lambda: {"ref": make_finished().ref},
+    "sheets_spoil": lambda: {"ref": make_finished().ref},
+    "learned_figure": learned,
+    "learned_accept": learned,
     "purchase_edit": planned,
     "purchase_order": planned,
 }

@@ -37,6 +37,7 @@ class SureOf:
             sheets_per_pull=promise.sheets_per_pull,
             good_share=promise.good_share,
             lines=tuple(line for line in found if line.share),
+            learned=promise.learned,
         )
 
     def _line(self, place: int, left: np.ndarray) -> HeldLine | None:

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from orders.calc.culls import LEAST_SPREAD, MOST_SPREAD
 from orders.calc.planrows import ONE
 
 ABSENT: Any = object()
@@ -92,6 +93,18 @@ class Reader:
         if not share and len(self.faults) == before:
             self.fault(path, "must be above 0.")
         return share
+
+    def beta(self, value: Any, path: str) -> tuple[Decimal, Decimal]:
+        """Read the two parameters of a learned share, given as text."""
+        try:
+            if isinstance(value, list) and len(value) == 2:
+                a, b = (Decimal(one) for one in value if isinstance(one, str) and len(one) <= 40)
+                if all(one.is_finite() and LEAST_SPREAD <= one <= MOST_SPREAD for one in (a, b)):
+                    return a, b
+        except (InvalidOperation, ValueError):
+            pass
+        self.fault(path, f'must be two numbers as text, such as ["45", "5"], got {said(value)}.')
+        return ONE, ONE
 
     def flag(self, value: Any, path: str) -> bool:
         """Read true or false."""

@@ -69,6 +69,7 @@ def _need_json(need: Promise | Question) -> dict[str, Any]:
 
 
 def _promise_json(promise: Promise) -> dict[str, Any]:
+    learned = promise.learned
     return {
         "ref": promise.ref,
         "priority": promise.priority,
@@ -79,4 +80,5 @@ def _promise_json(promise: Promise) -> dict[str, Any]:
         "only_lots": None if promise.only_lots is None else sorted(promise.only_lots),
         "all_or_nothing": promise.all_or_nothing,
         "needed_on": promise.needed_on.isoformat() if promise.needed_on else None,
+        **({"learned": [f"{parameter:f}" for parameter in learned]} if learned else {}),
     }

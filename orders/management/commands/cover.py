@@ -19,7 +19,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
 from fibres.models import Fibre
-from orders import asking, planfile, snapshot, wording
+from orders import asking, planfile, sheetsinhand, snapshot, wording
 from orders.calc.cover import Answer, Cover, allocate
 from orders.calc.plan import Snapshot
 from orders.calc.remedies import ways_out
@@ -62,8 +62,8 @@ class Command(StoreCommand):
         with planfile.refusals_told(options["snapshot"]), waiting(self.stderr):
             shot = self._read(options)
             cover = allocate(shot)
-        asked = self._asked(cover, options["ref"])
         self.is_file = bool(options["snapshot"])
+        asked = self._asked(cover, options["ref"])
         self.system = "metric" if self.is_file else Studio.current().units
         if options["json"]:
             plain = cover.as_json()
@@ -111,6 +111,8 @@ class Command(StoreCommand):
         reason = dict(cover.left_out).get(ref)
         if reason:
             raise CommandError(f"{ref} cannot be reckoned: {reason}")
+        if not self.is_file and ref in sheetsinhand.all_made():
+            return []
         known = [answer.ref for answer in cover.commissions]
         named = ", ".join(known[:REFS_NAMED]) or "none yet"
         more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
@@ -133,7 +135,10 @@ class Command(StoreCommand):
 
     def _print(self, shot: Snapshot, cover: Cover, asked: list[Answer], *, whole: bool) -> None:
         if whole:
-            self.stdout.write(wording.lede(cover, self.system))
+            made = () if self.is_file else sheetsinhand.all_made()
+            self.stdout.write(wording.lede(cover, self.system, made=made))
+        elif not asked:
+            self.stdout.write(wording.ALL_MADE)
         for answer in asked:
             self._print_one(shot, cover, answer)
             if not whole:
