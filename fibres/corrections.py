@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 
-from fibres import ledger, takeback
+from fibres import keeping, ledger, takeback
 from fibres.calc import moisture as wet
 from fibres.models import Lot, Movement
 from fibres.wording import mass_words
@@ -50,6 +50,7 @@ def correct(
             field="movement",
             value=movement.pk,
         )
+    _refuse_counted_since(movement)
     never_came = movement.kind == Movement.Kind.RECEIVED and not as_is_mg
     arrival = takeback.held_arrival(movement.lot_id) if never_came else None
     lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
@@ -103,6 +104,20 @@ def correct(
     return written
 
 
+def _refuse_counted_since(movement: Movement) -> None:
+    """Refuse to put right once more what a count of the lot has put right since."""
+    since = Movement.objects.filter(
+        lot=movement.lot_id, kind=Movement.Kind.COUNTED, pk__gt=movement.pk
+    )
+    if since.exists():
+        raise StudioError(
+            f"Lot {movement.lot.ref} has been counted since, and the count put the book right "
+            "already. Count the lot again if the book is not what lies there.",
+            field="movement",
+            value=movement.pk,
+        )
+
+
 def _right_oven_dry(movement: Movement, as_is_mg: int) -> int:
     """Return the oven-dry fibre of a movement whose mass as weighed was another.
 
@@ -147,6 +162,8 @@ def _correct_receipt(lot: Lot, as_is_mg: int, change: int) -> None:
     minutes = lot.sorting_minutes * as_is_mg / lot.as_is_mg if lot.as_is_mg else Decimal(0)
     # Of a lot that never came nothing is left, whatever a test put right of it.
     received = max(0, lot.received_oven_dry_mg + change) if as_is_mg else 0
+    if change > 0:
+        keeping.refuse_more_than_was_made(lot, received)
     Lot.objects.filter(pk=lot.pk).update(
         as_is_mg=as_is_mg,
         received_oven_dry_mg=received,

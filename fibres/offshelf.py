@@ -21,18 +21,26 @@ def answered_by(answer: Answer) -> None:
     _answers[:] = [answer]
 
 
-def refuse_weighed_out(lots: Iterable[Lot]) -> None:
-    """Refuse to count lots of which some is at the vat: it would be taken out twice."""
+def weighed_out_mg(lots: Iterable[int]) -> Mapping[int, int]:
+    """Return how much of lots is weighed out, oven-dry, by the lot's key; not those of nothing."""
+    return _answers[0](lots) if _answers else {}
+
+
+def in_words(lot: Lot, oven_dry_mg: int) -> str:
+    """Say how much of a lot is weighed out."""
+    return (
+        f"{mass_words(oven_dry_mg)[0]} oven-dry of {lot.ref} is weighed out for a making that is "
+        "not finished."
+    )
+
+
+def refuse_weighed_out(lots: Iterable[Lot], *, then: str = "count") -> None:
+    """Refuse to count or close lots of which some is at the vat: it would be taken out twice."""
     by_key = {lot.pk: lot for lot in lots}
-    out = _answers[0](by_key) if _answers else {}
-    faults = [
-        f"{mass_words(out[pk])[0]} oven-dry of {lot.ref} is weighed out for a making that is not "
-        "finished."
-        for pk, lot in by_key.items()
-        if out.get(pk)
-    ]
+    out = weighed_out_mg(by_key)
+    faults = [in_words(lot, out[pk]) for pk, lot in by_key.items() if out.get(pk)]
     if faults:
         raise StudioError(
-            f"{' '.join(faults)} Finish the making or put that back first, then count.",
+            f"{' '.join(faults)} Finish the making or put that back first, then {then}.",
             field="mass",
         )

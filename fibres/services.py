@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from fibres import ledger
+from fibres import ledger, offshelf
 from fibres.calc import moisture as wet
 from fibres.calc.scrap import Estimate
 from fibres.corrections import correct
@@ -261,12 +261,20 @@ def _as_is_that_is_there(lot: Lot, as_is_mg: int) -> int:
         raise NotEnoughError(
             f"Lot {lot.ref} holds nothing any more.", field="mass", value=as_is_mg
         )
-    whole = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
+    out_mg = offshelf.weighed_out_mg([lot.pk]).get(lot.pk, 0)
+    whole = wet.as_is_mg(max(lot.oven_dry_mg - out_mg, 0), lot.moisture)
     if as_is_mg <= whole:
         return as_is_mg
     shown, asked = mass_words(whole, as_is_mg)
-    if shown == asked:
+    if whole and shown == asked:
         return whole
+    if out_mg:
+        raise NotEnoughError(
+            f"{offshelf.in_words(lot, out_mg)} {shown} as is is left beside that and {asked} is "
+            "asked for. Finish the making or put that back first, or take less.",
+            field="mass",
+            value=as_is_mg,
+        )
     raise NotEnoughError(
         f"Lot {lot.ref} holds {shown} as is and {asked} is asked for. Give {shown} or less, or "
         "weigh the lot and enter what is there.",

@@ -9,11 +9,12 @@ class OrdersConfig(AppConfig):
     name = "orders"
 
     def ready(self) -> None:
-        """Say where figures come from and what is weighed out: makings are known here."""
-        from fibres import offshelf
+        """Say where figures come from and what is weighed out and kept: makings are known here."""
+        from fibres import keeping, offshelf
         from orders import learning
-        from orders.makings import log
+        from orders.makings import balance, log
         from studio import origins
 
         origins.answered_by(learning.origin_of)
         offshelf.answered_by(log.noted_mg)
+        keeping.answered_by(balance.most_kept_mg)

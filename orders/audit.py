@@ -123,20 +123,40 @@ def kept_faults(using: str = "default") -> list[Fault]:
     return faults
 
 
+class Formed(NamedTuple):
+    """What the posts of a finished making came to, in sheets."""
+
+    good: int = 0
+    retree: int = 0
+    broke: int = 0
+
+    @property
+    def sheets(self) -> int:
+        """All that the vat formed."""
+        return sum(self)
+
+
+class Booked(NamedTuple):
+    """What the book has of one quality of a making: entered as made, and found by counts."""
+
+    made: int = 0
+    found: int = 0
+
+
 def sheet_faults(using: str = "default") -> Iterator[Fault]:
     """Yield where the book of sheets does not agree with what was counted, or goes below none."""
-    counted = {
-        pk: {"good": good, "retree": retree}
-        for pk, good, retree in Post.objects.using(using)
+    formed = {
+        pk: Formed(*counts)
+        for pk, *counts in Post.objects.using(using)
         .filter(making__state=FINISHED)
         .order_by()
         .values_list("making_id")
-        .annotate(Sum("good"), Sum("retree"))
+        .annotate(Sum("good"), Sum("retree"), Sum("broke"))
     }
     refs = dict(
         Making.objects.using(using).filter(state=FINISHED).order_by("pk").values_list("pk", "ref")
     )
-    made: dict[tuple[int, str], int] = {}
+    booked: dict[tuple[int, str], Booked] = {}
     rows = (
         SheetMovement.objects.using(using)
         .order_by("making_id", "quality", "pk")
@@ -144,27 +164,40 @@ def sheet_faults(using: str = "default") -> Iterator[Fault]:
     )
     read = map(Sheets._make, rows.iterator(chunk_size=ROWS_AT_A_TIME))
     for (pk, quality), lines in groupby(read, key=lambda row: (row.making_id, row.quality)):
-        made[pk, quality] = yield from _line_faults(list(lines), is_finished=pk in refs)
+        booked[pk, quality] = yield from _line_faults(list(lines), is_finished=pk in refs)
     for pk, ref in refs.items():
-        for quality in SheetMovement.Quality.values:
-            by_posts = counted.get(pk, {}).get(quality, 0)
-            by_book = made.get((pk, quality), 0)
-            if by_posts != by_book:
-                yield Fault(
-                    f"making {ref}",
-                    f"counted {by_posts} {quality} sheets and the book has {by_book} as made",
-                )
+        by_book = {name: booked.get((pk, name), Booked()) for name in ("good", "retree")}
+        for fault in _unlike_posts(formed.get(pk, Formed()), by_book):
+            yield Fault(f"making {ref}", fault)
 
 
-def _line_faults(lines: list[Sheets], *, is_finished: bool) -> Generator[Fault, None, int]:
-    """Yield what is wrong with the sheets of one quality; return how many were made."""
-    total = made = 0
+def _unlike_posts(formed: Formed, by_book: dict[str, Booked]) -> Iterator[str]:
+    """Yield where the book of a finished making has other sheets than its posts account for."""
+    for quality, booked in by_book.items():
+        by_posts = getattr(formed, quality)
+        if by_posts != booked.made:
+            yield f"counted {by_posts} {quality} sheets and the book has {booked.made} as made"
+    # Broke may have been sorted again; beyond it a count can find nothing.
+    found = sum(booked.found for booked in by_book.values())
+    if found > formed.broke:
+        came = formed.good + formed.retree + found
+        yield (
+            f"formed {formed.sheets} sheets, broke among them, and by its counts {came} came of it"
+        )
+
+
+def _line_faults(lines: list[Sheets], *, is_finished: bool) -> Generator[Fault, None, Booked]:
+    """Yield what is wrong with the sheets of one quality; return what was made and found."""
+    kinds = SheetMovement.Kind
+    total = 0
+    summed = {kinds.MADE.value: 0, kinds.COUNTED.value: 0}
     if not is_finished:
         yield Fault(f"making {lines[0].ref}", "has sheets in the book and is not finished")
     for line in lines:
         was, total = total, total + line.sheets
-        made += line.sheets if line.kind == SheetMovement.Kind.MADE else 0
+        if line.kind in summed:
+            summed[line.kind] += line.sheets
         if total < 0 <= was:
             row = f"sheet movement {line.pk} of {line.ref}"
             yield Fault(row, f"leaves {total} {line.quality} sheets in hand")
-    return made
+    return Booked(summed[kinds.MADE.value], summed[kinds.COUNTED.value])

@@ -111,7 +111,10 @@ class TrialForm(LogForm):
     )
     number = CountField(label="Pull", least=1, most=1_000_000, initial=1)
     consistency = ShareField(
-        label="Consistency of the vat then", required=False, most=Decimal("0.2")
+        label="Consistency of the vat then",
+        required=False,
+        most=Decimal("0.2"),
+        help_text="Left empty for pull 1, what the making sheet charges the vat to is kept.",
     )
     size = SizeField(label="Dry size", required=False, help_text="Across, then along the mould.")
 
@@ -136,7 +139,7 @@ class HeelForm(LogForm):
         ("L", "gal"),
         label="Or volume thrown away",
         required=False,
-        help_text="Stirred, straight from the vat: reckoned at the consistency of the vat.",
+        help_text="Stirred, straight from the vat: reckoned at what the making sheet charges.",
     )
     fibre = forms.ModelChoiceField(queryset=None, label="Kept as", required=False)
 

@@ -16,13 +16,13 @@ from fractions import Fraction
 from graphlib import TopologicalSorter
 from typing import Any
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Q, QuerySet
 
 from fibres import queries
 from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
 from orders.calc.statement import FibreStatement, IssuedFibre, fibre_statement, permanence
-from orders.makings.standing import standing
+from orders.makings.standing import sheets_made, standing
 from orders.models import Dose, Issue, Making, SheetMovement
 
 State = Making.State
@@ -351,15 +351,3 @@ def _carried(trail: Trail, wanted: set[int]) -> dict[int, _Carried]:
         if sums.usable_mg:
             found[making] = sums
     return found
-
-
-def sheets_made(makings: Iterable[int]) -> dict[tuple[int, str], int]:
-    """Return the sheets that came of makings, by making and quality; sent or spoilt ones too."""
-    kinds = [SheetMovement.Kind.MADE, SheetMovement.Kind.CORRECTED]
-    rows = (
-        SheetMovement.objects.filter(making__in=list(makings), kind__in=kinds, delivery=None)
-        .order_by()
-        .values_list("making", "quality")
-        .annotate(Sum("sheets"))
-    )
-    return {(making, quality): sheets for making, quality, sheets in rows}

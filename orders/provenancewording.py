@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import date
 from fractions import Fraction
@@ -35,13 +36,20 @@ def _size_name(sheet: Sheet) -> str:
     return next((named.name for named in named_sizes() if named.size in sizes), "")
 
 
-def making_in_words(making: Making, today: date) -> str:
-    """Word a making by its month: "the May making", with the year where it is not this one."""
+def making_in_words(making: Making, today: date, *, by_day: bool = False) -> str:
+    """Word a making by its month: "the May making", with the year where it is not this one.
+
+    ``by_day`` tells makings of one month apart.
+    """
     day = making.finished_on
     if day is None:
         return f"{making.ref}, which is not finished yet"
     year = "" if day.year == today.year else f" {day.year}"
-    return f"the {MONTHS[day.month]}{year} making"
+    return (
+        f"the making of {day.day} {MONTHS[day.month]}{year}"
+        if by_day
+        else (f"the {MONTHS[day.month]}{year} making")
+    )
 
 
 def became_in_words(found: Sequence[Became], today: date, system: System = "metric") -> str:
@@ -49,18 +57,21 @@ def became_in_words(found: Sequence[Became], today: date, system: System = "metr
     made = [one for one in found if one.sheets]
     if not made:
         return "Nothing has been made of it yet."
-    alone = [one for one in made if not one.is_in_broke_alone]
-    told = [_made_in(one, today, system) for one in alone]
-    later = [_made_in(one, today, system) for one in made if one.is_in_broke_alone]
+    months = Counter(_month(one) for one in made)
+    told, later = [], []
+    for one in made:
+        sheets = sheets_in_words(one.sheets, one.making.sheet, system)
+        where = making_in_words(one.making, today, by_day=months[_month(one)] > 1)
+        (later if one.is_in_broke_alone else told).append(f"{sheets} in {where}")
     said = [f"{_opened(listed(told))}."] if told else []
     if later:
         said.append(f"{_opened('by way of broke or heel, ' + listed(later))}.")
     return " ".join(said)
 
 
-def _made_in(one: Became, today: date, system: System) -> str:
-    sheets = sheets_in_words(one.sheets, one.making.sheet, system)
-    return f"{sheets} in {making_in_words(one.making, today)}"
+def _month(one: Became) -> tuple[int, int] | None:
+    day = one.making.finished_on
+    return (day.year, day.month) if day else None
 
 
 def _opened(sentence: str) -> str:

@@ -26,6 +26,7 @@ from orders.calc.sheets import (
 )
 from orders.dates import StudioDays
 from orders.learning.spreads import Spreads, read_spreads
+from orders.makings.standing import in_the_vat_mg
 from orders.models import Commission, Sheet
 from orders.sheetsinhand.holding import made_for
 from studio.errors import StudioError
@@ -58,7 +59,8 @@ def read(
     ``with_sourcing`` adds what can be bought over so many weeks, with its prices only if
     ``with_money``; a plan of what to buy needs them. What lots cost is always read: it decides
     which are set aside, and everybody has to be told the same lots. A commission wants the good
-    sheets that are not made for it yet; one whose sheets are all made holds no fibre.
+    sheets that are not made for it yet; one whose sheets are all made holds no fibre. What lies
+    in the vat for the studio's own stock is in no lot any more.
     """
     studio = Studio.current()
     fibres = {fibre.pk: fibre for fibre in Fibre.objects.all()}
@@ -184,23 +186,28 @@ def _only_lots(commissions: Iterable[Commission]) -> dict[int | None, frozenset[
 
 
 def _lots(fibres: dict[int, Fibre]) -> Iterable[PlanLot]:
+    gone = in_the_vat_mg()
     rows = (
         Lot.objects.filter(oven_dry_mg__gt=0)
         .order_by("pk")
         .values_list(
-            "ref", "fibre_id", "oven_dry_mg", _text("moisture"), _text("preparation_yield"),
+            "pk", "ref", "fibre_id", "oven_dry_mg", _text("moisture"), _text("preparation_yield"),
             _text("received_on"), _text("keep_until"), "moisture_known", _text("band"),
             "paid_minor", "received_oven_dry_mg",
         )
     )  # fmt: skip
     usual = {
-        pk: (fibre.name, _ratio(fibre.preparation_yield), frozenset(fibre.marks))
-        for pk, fibre in fibres.items()
+        key: (fibre.name, _ratio(fibre.preparation_yield), frozenset(fibre.marks))
+        for key, fibre in fibres.items()
     }
     for (
-        ref, pk, oven_dry, moisture, own_yield, received_on, until, known, band, paid, received
+        pk, ref, fibre, in_book, moisture, own_yield, received_on, until, known, band, paid,
+        received,
     ) in rows:  # fmt: skip
-        name, yielded, marks = usual[pk]
+        oven_dry = in_book - gone.get(pk, 0)
+        if oven_dry <= 0:
+            continue
+        name, yielded, marks = usual[fibre]
         if own_yield is not None:
             yielded = _ratio(_share(own_yield))
         yield PlanLot(

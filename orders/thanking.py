@@ -13,7 +13,8 @@ from django.db.models import F, Q
 
 from fibres import queries
 from fibres.models import Lot, Source
-from orders.provenance import Became, became_in, sheets_made, trail_from
+from orders.makings.standing import sheets_made
+from orders.provenance import Became, became_in, trail_from
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
 

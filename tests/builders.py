@@ -335,14 +335,16 @@ def make_finished(
     *,
     good: int = 100,
     retree: int = 0,
+    broke: int = 0,
     finished_on: date | None = None,
     **changes: Any,
 ) -> Making:
-    """Make a making that was finished three days ago, with its sheets in hand."""
+    """Make a making that was finished three days ago: one post, and its sheets in hand."""
     on = finished_on or day(3)
     making = make_making(commission=commission, planned_on=on, **changes)
     making.state, making.finished_on = Making.State.FINISHED, on
     making.save()
+    making.posts.create(number=1, good=good, retree=retree, broke=broke)
     entry = enter("finish making", f"Finished {making.ref}", page="/", key=None, by=None)
     for quality, sheets in (("good", good), ("retree", retree)):
         if sheets:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from django.http import HttpRequest
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
@@ -17,9 +18,11 @@ from fibres.calc import moisture as wet
 from fibres.filters import LotFilter
 from fibres.forms.lots import LotForm
 from fibres.models import Lot, Movement
+from fibres.offshelf import refuse_weighed_out
 from fibres.tables import BookTable, LotTable
 from studio import roles
 from studio.charts import stepped
+from studio.errors import StudioError
 from studio.lists import ListPage, house_table
 from studio.money import show_money
 from studio.pages import ClosePage, HousePage, RowPage
@@ -251,6 +254,19 @@ class LotClose(ClosePage):
     noun = "lot"
     list_route = "lots"
     template_name = "fibres/lot_close.html"
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Close or open it; say why where it stays open."""
+        try:
+            return super().post(request, *args, **kwargs)
+        except StudioError as refusal:
+            messages.error(request, str(refusal))
+            return self._ask(status=409)
+
+    def _close(self) -> tuple[str, str]:
+        # Whoever weighs out locks the lot as well, so nothing is weighed out meanwhile.
+        refuse_weighed_out([Lot.objects.select_for_update().get(pk=self.row.pk)], then="close it")
+        return super()._close()
 
 
 def _figure_and_unit(worded: str) -> tuple[str, str]:

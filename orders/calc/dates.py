@@ -52,7 +52,7 @@ class MakingDays:
         """The steps with their days, and the sum."""
         capacity = self.capacity
         vat = (
-            f"{self.pulls} pulls, {capacity.pulls_a_day} a day"
+            f"{_count(self.pulls, 'pull')}, {capacity.pulls_a_day} a day"
             if capacity.pulls_a_day
             else "not counted"
         )
@@ -61,8 +61,8 @@ class MakingDays:
             Line(
                 "Until all is dry",
                 _days(self.days_to_dry),
-                f"{_loads(self.loads)} of {capacity.pulls_per_load}, "
-                f"{capacity.days_per_load.normalize():f} days each",
+                f"{_count(self.loads, 'load')} of {capacity.pulls_per_load}, "
+                f"{_count(capacity.days_per_load, 'day')} each",
             ),
         ]
         if capacity.cure_days:
@@ -134,9 +134,10 @@ def making_days(pulls: int, capacity: Capacity) -> MakingDays:
     return MakingDays(pulls, capacity, formed(pulls), loads, math.ceil(dry))
 
 
-def _loads(loads: int) -> str:
-    return "1 load" if loads == 1 else f"{loads} loads"
+def _count(number: int | Decimal, noun: str) -> str:
+    word = noun if number == 1 else f"{noun}s"
+    return f"{Decimal(number).normalize():f} {word}"
 
 
 def _days(days: int) -> str:
-    return f"{days} day" if days == 1 else f"{days} days"
+    return _count(days, "day")

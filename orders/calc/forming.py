@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from orders.calc import vat
 from orders.calc._shared import as_quantity, checked_share
-from orders.calc.moulds import mould_for
+from orders.calc.moulds import dry_size, mould_for
 from orders.calc.spec import SheetSpec
 from studio.errors import RangeError
 from studio.sizes import Size
@@ -23,6 +23,8 @@ from studio.working import Line
 # Grams in a litre of a suspension that is all fibre: it is taken for as heavy as water.
 GRAMS_A_LITRE = 1000
 SAID, LEARNED, USUAL = "said", "learned", "usual"
+# A mould within a millimetre of the one that is wanted is that mould: common practice, no source.
+TOLERANCE_UM = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ class Forming:
     consistency_is: str
     draw: Quantity
     charge: vat.VatCharge | None
+    pull_mg: Fraction
     order_mg: Fraction
     trial_mg: Fraction
     heel_mg: Fraction
@@ -115,7 +118,7 @@ class Forming:
 
         return (
             Line("Pulls to form", show_number(asked.pulls)),
-            Line("Fibre in one pull", mass(spec.fibre_per_pull_mg), "oven-dry, over the pull"),
+            Line("Fibre in one pull", mass(self.pull_mg), "oven-dry, over the pull"),
             Line(
                 "For the pulls",
                 mass(self.order_mg),
@@ -178,10 +181,10 @@ def form(asked: ToForm) -> Forming:
             value=asked.pulls,
         )
     opening = asked.opening or mould_for(spec.pull, shrinkage=spec.shrinkage)
-    wet = as_quantity(_wet_grammage_mg(spec))
-    wet_grammage = Q(wet.magnitude, "g/m2")
+    wet_grammage = _wet_grammage(spec)
     consistency, known = _consistency(asked, wet_grammage)
     draw = vat.draw_for(wet_grammage, consistency)
+    larger = _times_larger(spec, opening)
     _check_thick(asked, consistency)
     charge = _charge(asked, opening, draw, wet_grammage)
     litres = Fraction(0) if asked.vat is None else Fraction(asked.vat.to("L").magnitude)
@@ -194,14 +197,38 @@ def form(asked: ToForm) -> Forming:
         consistency_is=known,
         draw=draw,
         charge=charge,
-        order_mg=asked.pulls * spec.drawn_per_pull_mg,
-        trial_mg=asked.trial_pulls * spec.drawn_per_pull_mg,
+        pull_mg=spec.fibre_per_pull_mg * larger,
+        order_mg=asked.pulls * spec.drawn_per_pull_mg * larger,
+        trial_mg=asked.trial_pulls * spec.drawn_per_pull_mg * larger,
         heel_mg=heel,
-        trial=trial_sheet(spec, couched_solids=asked.couched_solids, tolerance=asked.tolerance),
+        trial=trial_sheet(
+            spec, couched_solids=asked.couched_solids, tolerance=asked.tolerance, larger=larger
+        ),
     )
 
 
-def trial_sheet(spec: SheetSpec, *, couched_solids: Decimal, tolerance: Decimal) -> Trial:
+def _times_larger(spec: SheetSpec, opening: Size) -> Fraction:
+    """Return how much more a mould takes up than one that dries to the sheet as it is pulled."""
+    dry, wanted = dry_size(opening, shrinkage=spec.shrinkage), spec.pull
+    off = (
+        max(abs(dry.width_um - side), abs(dry.height_um - other))
+        for side, other in (
+            (wanted.width_um, wanted.height_um),
+            (wanted.height_um, wanted.width_um),
+        )
+    )
+    if min(off) <= TOLERANCE_UM:
+        return Fraction(1)
+    return Fraction(dry.area_um2) / Fraction(wanted.area_um2)
+
+
+def trial_sheet(
+    spec: SheetSpec,
+    *,
+    couched_solids: Decimal,
+    tolerance: Decimal,
+    larger: Fraction = Fraction(1),
+) -> Trial:
     """Return what a sheet of a making has to weigh.
 
     Parameters
@@ -212,6 +239,8 @@ def trial_sheet(spec: SheetSpec, *, couched_solids: Decimal, tolerance: Decimal)
         Fibre in a couched sheet, as a share of what it weighs, above 0 up to 1.
     tolerance : Decimal [-]
         How far a sheet may be off its grammage, 0 to 1.
+    larger : Fraction [-]
+        How many times the area of the sheet the mould gives.
 
     Returns
     -------
@@ -236,20 +265,26 @@ def trial_sheet(spec: SheetSpec, *, couched_solids: Decimal, tolerance: Decimal)
     """
     solids = checked_share("The fibre in a couched sheet", couched_solids, zero=False)
     off = checked_share("The tolerance", tolerance)
-    dry = Fraction(spec.grammage) * spec.pull.area_um2 / 10**9
+    dry = Fraction(spec.grammage) * spec.pull.area_um2 * larger / 10**9
     return Trial(
-        wet_mg=round(spec.fibre_per_pull_mg / solids),
+        wet_mg=round(spec.fibre_per_pull_mg * larger / solids),
         dry_mg=round(dry),
         least_mg=math.ceil(dry * (1 - off)),
         most_mg=math.floor(dry * (1 + off)),
     )
 
 
-def _wet_grammage_mg(spec: SheetSpec) -> Fraction:
-    """Return the fibre on a square metre of the mould, in milligrams."""
+def charged_at(asked: ToForm) -> Quantity:
+    """Return the consistency that the vat is charged to, in grams a litre, as ``form`` has it."""
+    return _consistency(asked, _wet_grammage(asked.spec))[0]
+
+
+def _wet_grammage(spec: SheetSpec) -> Quantity:
+    """Return the fibre on a square metre of the mould."""
     across, along = (1 - Fraction(share) for share in spec.shrinkage)
     fibre = (1 - Fraction(spec.sheet_moisture)) * (1 - Fraction(spec.non_fibre_share))
-    return Fraction(spec.grammage) * 1000 * fibre * across * along
+    wet = as_quantity(Fraction(spec.grammage) * 1000 * fibre * across * along)
+    return Q(wet.magnitude, "g/m2")
 
 
 def _consistency(asked: ToForm, wet_grammage: Quantity) -> tuple[Quantity, str]:

@@ -206,6 +206,11 @@ class MakingSheet:
                 f"Draw off {_volume(first.draw_off_l, system)} through a sieve each time first, "
                 "so that the level stays"
             )
+            last = self.top_ups[-1]
+            if last.draw_off_l != first.draw_off_l:
+                said.append(
+                    f"Before the last, smaller one: draw off {_volume(last.draw_off_l, system)}"
+                )
         elif first.clear_water_l:
             said.append(f"Add {_volume(first.clear_water_l, system)} of clear water each time")
         return said

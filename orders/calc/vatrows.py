@@ -62,11 +62,6 @@ class Heel:
     as_is_mg: int
     keep_until: date | None = None
 
-    @property
-    def lost_oven_dry_mg(self) -> int:
-        """Return what goes through the sieve."""
-        return self.oven_dry_mg - self.kept_oven_dry_mg
-
 
 @dataclass(frozen=True, slots=True)
 class MakeUp:
@@ -184,13 +179,6 @@ class VatCharge:
         )
 
     @property
-    def thick_total_l(self) -> Decimal | None:
-        """Return the thick stuff that the charge and all top-ups take, where there is any."""
-        if self.plan.thick_g_per_l is None:
-            return None
-        return as_decimal(Fraction(self.fibre_total_g) / self.plan.thick_g_per_l)
-
-    @property
     def charged_with(self) -> MakeUp | None:
         """Return the thick stuff and the water that fill the vat, where stuff is made up thick."""
         if self.plan.thick_g_per_l is None:
@@ -227,16 +215,6 @@ class VatCharge:
             return None
         lowest = self.plan.draining.thickness(self.schedule[0].after - 1)
         return 2 / (1 + lowest) - 1
-
-    @property
-    def heel_volume(self) -> Quantity:
-        """Return what is left in the vat after the last pull."""
-        return quantity(self.heel_volume_l, "L")
-
-    @property
-    def heel_consistency(self) -> Quantity:
-        """Return the consistency of what is left after the last pull."""
-        return quantity(Fraction(self.heel_fibre_g) / Fraction(self.heel_volume_l), "g/L")
 
     def pulled(self) -> tuple[PulledSheet, ...]:
         """Return every sheet in turn, the vat topped up by the schedule."""

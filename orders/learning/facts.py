@@ -21,8 +21,6 @@ from studio.sizes import Size
 from studio.units import Q
 
 Heel = Making.Heel
-# Of the first pull the consistency is the one that the vat was charged to.
-FIRST_PULL = 1
 # Stuff as thin as in a vat weighs as much as water.
 GRAMS_PER_LITRE = 1000
 
@@ -115,7 +113,7 @@ def finished() -> QuerySet[Making]:
     """Return finished makings, the first finished first."""
     return (
         Making.objects.filter(state=Making.State.FINISHED)
-        .select_related("sheet__mould", "mould")
+        .select_related("sheet__mould", "mould", "heel_lot")
         .order_by("finished_on", "pk")
     )
 
@@ -198,7 +196,7 @@ def _facts(
 ) -> Facts:
     sheet, mould = making.sheet, making.mould or making.sheet.mould
     fibre = 1 - Fraction(sheet.non_fibre_share)
-    weighed = [_dry_mg(trial) * fibre for trial in trials]
+    weighed = [trial.oven_dry_mg * fibre for trial in trials]
     sides = [_shrunk(trial, mould) for trial in trials if mould]
     return Facts(
         ref=making.ref,
@@ -225,14 +223,15 @@ def _mean(numbers: Iterable[Fraction]) -> Fraction | None:
     return sum(known, Fraction(0)) / len(known) if known else None
 
 
-def _dry_mg(trial: TrialSheet) -> Fraction:
-    return trial.mass_mg * (1 - Fraction(trial.moisture))
-
-
 def _heel_mg(making: Making) -> int | None:
-    """Return what was left in the vat, oven-dry; None where it was not weighed."""
+    """Return what was left in the vat, oven-dry; None where it was not weighed.
+
+    What was kept is a lot, and has been put right as every lot is.
+    """
     if making.heel == Heel.NONE:
         return 0
+    if making.heel_lot is not None:
+        return making.heel_lot.received_oven_dry_mg
     if making.heel_as_is_mg is None or making.heel_moisture is None:
         return None
     return wet.oven_dry_mg(making.heel_as_is_mg, making.heel_moisture)
@@ -244,9 +243,9 @@ def _draws(
     """Yield the draw in micrometres of each weighed sheet whose vat's consistency is known."""
     for trial in trials:
         consistency = trial.consistency
-        if consistency is None and trial.number == FIRST_PULL:
+        if consistency is None and trial.number == TrialSheet.FIRST_PULL:
             consistency = making.consistency
-        mass = round(_dry_mg(trial) * fibre)
+        mass = round(trial.oven_dry_mg * fibre)
         if mould is not None and consistency and mass:
             thick = Q(consistency * GRAMS_PER_LITRE, "g/L")
             draw = vat.effective_draw(mass, Size(mould.width_um, mould.height_um), thick)

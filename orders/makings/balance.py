@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from fibres.calc import moisture as wet
 from orders.makings.planning import spec_of
-from orders.makings.standing import issued_by_lot
-from orders.models import Making, SheetMovement, TrialSheet
+from orders.makings.standing import issued_by_lot, sheets_made
+from orders.models import Making, SheetMovement
 from studio.units import System, show_mass, show_number, show_share
 from studio.working import Line
 
@@ -125,6 +125,20 @@ def balance_of(making: Making) -> MassBalance:
     )
 
 
+def most_kept_mg(lot: int) -> int | None:
+    """Return what a lot of broke or heel can have come with: all that is not kept otherwise.
+
+    What was added may be in it too. Of a lot that no making kept it is None.
+    """
+    making = Making.objects.filter(Q(broke_lot=lot) | Q(heel_lot=lot)).first()
+    if making is None:
+        return None
+    added_mg = sum(making.doses.values_list("mass_mg", flat=True))
+    kept = (making.broke_lot, making.heel_lot)
+    other_mg = sum(one.received_oven_dry_mg for one in kept if one and one.pk != lot)
+    return sum(issued_by_lot([making]).values()) + added_mg - other_mg
+
+
 def _dry(as_is_mg: int | None, moisture: Decimal | None) -> int:
     return wet.oven_dry_mg(as_is_mg, moisture) if as_is_mg and moisture is not None else 0
 
@@ -132,21 +146,14 @@ def _dry(as_is_mg: int | None, moisture: Decimal | None) -> int:
 def sheets_of(making: Making) -> tuple[int, int]:
     """Return the good and the retree sheets that came of a making.
 
-    Once finished it is what the book of sheets has as made, put right where it was wrong; what
-    was sent or spoilt since came of it all the same.
+    Until it is finished they are those counted at the vat, afterwards those in the book of sheets.
     """
     if making.state != Making.State.FINISHED:
         counted = making.posts.aggregate(good=Sum("good"), retree=Sum("retree"))
         return counted["good"] or 0, counted["retree"] or 0
-    kinds = [SheetMovement.Kind.MADE, SheetMovement.Kind.CORRECTED]
-    made = dict(
-        making.sheet_movements.filter(kind__in=kinds, delivery=None)
-        .order_by()
-        .values_list("quality")
-        .annotate(Sum("sheets"))
-    )
+    made = sheets_made([making.pk])
     quality = SheetMovement.Quality
-    return made.get(quality.GOOD, 0), made.get(quality.RETREE, 0)
+    return made.get((making.pk, quality.GOOD), 0), made.get((making.pk, quality.RETREE), 0)
 
 
 def fibre_in_a_sheet(making: Making) -> tuple[Fraction, int]:
@@ -156,13 +163,9 @@ def fibre_in_a_sheet(making: Making) -> tuple[Fraction, int]:
     share of the area.
     """
     spec = spec_of(making)
-    weighed = [_fibre_of(trial) for trial in making.trial_sheets.all()]
+    weighed = [trial.oven_dry_mg for trial in making.trial_sheets.all()]
     if not weighed:
         return spec.fibre_per_sheet_mg, 0
     fibre_share = 1 - Fraction(spec.non_fibre_share)
     part_of_pull = spec.fibre_per_sheet_mg / spec.fibre_per_pull_mg
     return sum(weighed, Fraction(0)) / len(weighed) * fibre_share * part_of_pull, len(weighed)
-
-
-def _fibre_of(trial: TrialSheet) -> Fraction:
-    return trial.mass_mg * (1 - Fraction(trial.moisture))

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
+from itertools import count
 from typing import Any
 
 from django.db import transaction
@@ -190,8 +191,9 @@ def own_source() -> Source:
     """Return the studio as a source, entered the first time it is needed."""
     found = Source.objects.filter(kind=Source.Kind.STUDIO, closed_on=None).order_by("pk").first()
     if found is None:
-        taken = Source.objects.filter(name__iexact=OWN_SOURCE).exists()
-        name = f"{OWN_SOURCE} itself" if taken else OWN_SOURCE
+        # Closed sources, and those of others, keep their names.
+        names = (f"{OWN_SOURCE} {number}" if number > 1 else OWN_SOURCE for number in count(1))
+        name = next(one for one in names if not Source.objects.filter(name__iexact=one).exists())
         found = Source(name=name, kind=Source.Kind.STUDIO)
         found.full_clean()
         found.save()

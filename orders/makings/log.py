@@ -21,6 +21,7 @@ from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
 from fibres.wording import mass_words
 from orders import services
+from orders.makings.lots import consistency_of
 from orders.models import Commission, Dose, Fault, Issue, Making, Post, Spell, TrialSheet
 from orders.models.makings import MOST_SHEETS
 from studio.entries import enter, refuse_repeat
@@ -198,9 +199,15 @@ def dose(
 def weigh_trial(
     making: Making, trial: TrialSheet, *, by: Any, key: uuid.UUID | None = None
 ) -> TrialSheet:
-    """Enter a sheet that was dried and weighed; ``trial`` comes filled in, not saved."""
+    """Enter a sheet that was dried and weighed; ``trial`` comes filled in, not saved.
+
+    Of the first pull, the consistency that the vat was charged to is kept with it: the draw that
+    gave it may be another by the time that somebody learns from the sheet.
+    """
     held = _held(making, key)
     trial.making = held
+    if trial.consistency is None and trial.number == TrialSheet.FIRST_PULL:
+        trial.consistency = consistency_of(held)
     if trial.moisture >= 1 or trial.mass_mg <= 0:
         raise RangeError("Give a sheet that holds some fibre.", field="mass", value=trial.mass_mg)
     trial.full_clean()

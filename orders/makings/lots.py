@@ -20,7 +20,7 @@ from fibres.calc import moisture as wet
 from fibres.models import Fibre, FurnishPart, Lot
 from orders import snapshot
 from orders.calc.cover import Answer, allocate
-from orders.calc.forming import Forming, ToForm, form
+from orders.calc.forming import GRAMS_A_LITRE, Forming, ToForm, charged_at, form
 from orders.calc.planrows import Part, PlanLot, Promise, Snapshot
 from orders.makings.planning import spec_of
 from orders.models import Issue, Making
@@ -32,6 +32,8 @@ from studio.units import Q, from_um
 Shrinkages = dict[tuple[int, str], tuple[Decimal, Decimal]]
 # Served when every promise has been: a making for the studio itself waits for the others.
 LAST = 10**6
+# The step in which shares are kept.
+SHARE_STEP = Decimal("0.000001")
 # What is still to weigh out below this share of the whole is the slip of a scale.
 SLIP = Fraction(1, 100)
 
@@ -63,6 +65,17 @@ def to_form(making: Making, studio: Studio, shrinkages: Shrinkages) -> ToForm:
         tolerance=studio.grammage_tolerance,
         heel_mg=studio.heel_mg,
     )
+
+
+def consistency_of(making: Making) -> Decimal:
+    """Return the share of fibre in the vat that the making sheet charges it to.
+
+    It is what was said for the making, else what the draw of its mould asks for, else the usual.
+    """
+    charged = charged_at(to_form(making, Studio.current(), snapshot.read_shrinkages()))
+    share: Decimal = charged.to("g/L").magnitude / GRAMS_A_LITRE
+    # As it is kept, and as it can be typed in percent.
+    return share.quantize(SHARE_STEP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +175,7 @@ def _ref(making: Making) -> str:
 def _issues(makings: Iterable[Making]) -> dict[int, list[Issue]]:
     rows = (
         Issue.objects.filter(making__in=[making.pk for making in makings])
-        .select_related("lot__fibre")
+        .select_related("lot__fibre", "making")
         .order_by("pk")
     )
     found: dict[int, list[Issue]] = {}
@@ -193,6 +206,9 @@ def _with_makings(
     taken: dict[str, int] = {}
     for rows in issues.values():
         for issue in rows:
+            # What is weighed out for no commission is off its lot in every snapshot already.
+            if issue.making.commission_id is None:
+                continue
             taken[issue.lot.ref] = taken.get(issue.lot.ref, 0) + issue.oven_dry_mg
     return replace(
         shot,

@@ -178,6 +178,7 @@ def _soak(
                 names.append(row.fibre)
     return tuple(
         f"{', '.join(names)}: {how}, from {day(begin, today)}"
+        + (", which is past: choose a later day, or tear it smaller" if begin < today else "")
         for (how, begin), names in alike.items()
     )
 

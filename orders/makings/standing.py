@@ -1,11 +1,24 @@
-"""What stands of a making's issues once some have been put right in the ledger."""
+"""What stands of a making's issues: noted only, or put right in the ledger since."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from django.db.models import Sum
+
 from fibres.models import Movement
-from orders.models import Issue, Making
+from orders.models import Issue, Making, SheetMovement
+
+
+def in_the_vat_mg() -> dict[int, int]:
+    """Return what lies weighed out for no commission and is in the book yet, oven-dry, by lot.
+
+    What is weighed out for a commission stays with the lot: its own need covers it.
+    """
+    rows = Issue.objects.filter(
+        movement=None, making__state__in=Making.OPEN, making__commission=None
+    )
+    return dict(rows.order_by().values_list("lot_id").annotate(mass=Sum("oven_dry_mg")))
 
 
 def standing(movements: Iterable[Movement]) -> dict[int, Movement | None]:
@@ -59,3 +72,18 @@ def issued_by_lot(makings: Iterable[Making]) -> dict[tuple[int, int], int]:
             key = (issue.making_id, issue.lot_id)
             found[key] = found.get(key, 0) + mass
     return found
+
+
+def sheets_made(makings: Iterable[int]) -> dict[tuple[int, str], int]:
+    """Return the sheets the book has as made, by the keys of makings and quality.
+
+    What was put right counts as it is now; what was sent or spoilt since was made all the same.
+    """
+    kinds = [SheetMovement.Kind.MADE, SheetMovement.Kind.CORRECTED]
+    rows = (
+        SheetMovement.objects.filter(making__in=list(makings), kind__in=kinds, delivery=None)
+        .order_by()
+        .values_list("making", "quality")
+        .annotate(Sum("sheets"))
+    )
+    return {(making, quality): sheets for making, quality, sheets in rows}

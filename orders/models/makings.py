@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -303,6 +304,9 @@ class Spell(models.Model):
 class TrialSheet(models.Model):
     """One sheet of a making, dried and weighed, and measured where somebody measured it."""
 
+    # Its consistency is the one that the vat was charged to; later the vat has thinned.
+    FIRST_PULL = 1
+
     making = models.ForeignKey(Making, on_delete=models.PROTECT, related_name="trial_sheets")
     number = models.PositiveIntegerField("pull", default=1, validators=[MinValueValidator(1)])
     mass_mg = WholeField("weighed, with its moisture")
@@ -316,3 +320,8 @@ class TrialSheet(models.Model):
 
     def __str__(self) -> str:
         return f"sheet {self.number}: {self.mass_mg} mg"
+
+    @property
+    def oven_dry_mg(self) -> Fraction:
+        """The sheet without its water: its fibre, and what else is in it."""
+        return self.mass_mg * (1 - Fraction(self.moisture))

@@ -16,6 +16,7 @@ from orders.sheetsinhand.holding import (
     made_for,
     sendable,
 )
+from orders.sheetsinhand.rows import unfinished_words
 from orders.sheetsinhand.sending import ParcelNote, Sending, send
 from orders.sheetsinhand.takingback import take_back
 
@@ -35,4 +36,5 @@ __all__ = [
     "sendable",
     "spoil",
     "take_back",
+    "unfinished_words",
 ]

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q, Sum
 from django.urls import reverse
 
 from orders.models import Making, SheetMovement
@@ -39,6 +40,7 @@ def spoil(
     if not why.strip():
         raise StudioError("Say what happened to them.", field="why")
     held = book.locked_makings([making.pk])[making.pk]
+    book.refuse_unfinished(held)
     book.refuse_early(happened_on, held, "happened_on")
     book.refuse_more_than_there({(held.pk, quality): sheets}, {held.pk: held})
     said = f"{sheets} {quality} {book.noun(sheets)} of {held.ref} spoilt: {why}"
@@ -66,6 +68,7 @@ def count(
     if key is not None:
         refuse_repeat(key)
     held = book.locked_makings([making.pk])[making.pk]
+    book.refuse_unfinished(held)
     book.refuse_early(happened_on, held, "happened_on")
     there = balances([held.pk])
     before = {quality: there.get((held.pk, quality), 0) for quality in counted}
@@ -78,6 +81,7 @@ def count(
     if any(sheets < 0 for sheets in counted.values()):
         raise RangeError("Give 0 or more sheets.", field="good")
     off = {quality: counted[quality] - before[quality] for quality in counted}
+    _refuse_more_than_formed(held, sum(off.values()))
     if any(off.values()) and not why.strip():
         raise StudioError("Say where the difference may come from.", field="why")
     found = " and ".join(f"{sheets} {quality}" for quality, sheets in counted.items())
@@ -86,6 +90,33 @@ def count(
         if sheets:
             book.post(held, quality, Kind.COUNTED, sheets, on=happened_on, entry=entry, why=why)
     return off
+
+
+def _refuse_more_than_formed(making: Making, found: int) -> None:
+    """Refuse a count that finds sheets the vat never formed; its lock is held.
+
+    Broke may be sorted again and be kept after all, so it is among what can be found. A count
+    that finds fewer is entered even where the book has too many: it brings the book nearer.
+    """
+    if found <= 0:
+        return
+    posts = making.posts.values_list("good", "retree", "broke")
+    formed = sum(map(sum, posts))
+    out = Q(kind=Kind.SENT) | Q(delivery__isnull=False)
+    moved = making.sheet_movements.aggregate(
+        there=Sum("sheets", default=0),
+        sent=Sum("sheets", filter=out, default=0),
+        spoilt=Sum("sheets", filter=Q(kind=Kind.SPOILT), default=0),
+    )
+    in_hand, sent, spoilt = moved["there"] + found, -moved["sent"], -moved["spoilt"]
+    if in_hand + sent + spoilt > formed:
+        raise RangeError(
+            f"{formed} {book.noun(formed)} of {making.ref} were formed, broke among them; "
+            f"{in_hand} in hand, {sent} sent and {spoilt} spoilt make {in_hand + sent + spoilt}. "
+            "Count again.",
+            field="good",
+            value=in_hand,
+        )
 
 
 def _entry(act: str, said: str, *, by: Any, key: uuid.UUID | None) -> Entry:

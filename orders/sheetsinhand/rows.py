@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from orders.models import Delivery, Making, SheetMovement
 from orders.sheetsinhand.holding import balances
-from studio.errors import NotEnoughError, RangeError
+from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 
 
@@ -17,6 +17,20 @@ def locked_makings(keys: Iterable[int]) -> dict[int, Making]:
     """Lock makings in the order of their keys, so that two acts never wait for each other."""
     rows = Making.objects.select_for_update().filter(pk__in=set(keys)).order_by("pk")
     return {making.pk: making for making in rows}
+
+
+def unfinished_words(making: Making) -> str:
+    """Say why a making has no sheets in hand yet; nothing where it is finished."""
+    if making.state == Making.State.FINISHED:
+        return ""
+    return f"{making.ref} is {making.state}. Only a finished making has sheets in hand."
+
+
+def refuse_unfinished(making: Making) -> None:
+    """Refuse an act on sheets that finishing has not entered yet; its lock is held."""
+    said = unfinished_words(making)
+    if said:
+        raise StudioError(said)
 
 
 def refuse_early(day: date, making: Making, field: str) -> None:

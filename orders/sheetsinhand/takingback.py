@@ -12,7 +12,7 @@ from orders.models import Commission, Delivery, SheetMovement
 from orders.sheetsinhand import rows as book
 from orders.sheetsinhand.holding import kept, lines_of
 from studio.entries import enter, refuse_repeat
-from studio.errors import StudioError
+from studio.errors import RangeError, StudioError
 
 State = Commission.State
 
@@ -40,6 +40,7 @@ def take_back(
     lines = lines_of(delivery)
     if not lines:
         raise StudioError(f"{delivery.ref} has been taken back already.")
+    _refuse_before_sent(delivery, happened_on)
     for making, _, _ in lines:
         book.refuse_early(happened_on, making, "happened_on")
     said = f"Took back {delivery.ref}: {why}"
@@ -53,3 +54,13 @@ def take_back(
         commission.state = State.MAKING
         commission.save(update_fields=["state"])
     return delivery
+
+
+def _refuse_before_sent(delivery: Delivery, day: date) -> None:
+    if day < delivery.sent_on:
+        raise RangeError(
+            f"{delivery.ref} was sent on {delivery.sent_on:%d %b %Y}. Give that day or a later "
+            "one.",
+            field="happened_on",
+            value=day,
+        )

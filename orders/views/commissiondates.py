@@ -44,16 +44,20 @@ def finish_of(
     days = known.days(commission.sheet, pulls)
     on = first_pull + timedelta(days=days)
     late = (on - commission.due).days
-    said = f"Begun at once it can be packed by {day_words(on, today)}"
-    said += f", {late} {'day' if late == 1 else 'days'} after it is due." if late > 0 else "."
+    said = f"Begun at once, with the dryer to itself, it can be packed by {day_words(on, today)}"
+    said += f", {_days(late)} after it is due." if late > 0 else "."
     if found is None:
         said += " No dryer is entered for its way of drying, so the usual days are counted."
-    usual = Line("Form, dry and pack", f"{days} days", "the studio’s usual days")
+    usual = Line("Form, dry and pack", _days(days), "the studio’s usual days")
     lines = [
         Line("Fibre is there", day_words(start, today)),
-        *([Line("Preparation", f"{soak} days", "the slowest fibre")] if soak else []),
+        *([Line("Preparation", _days(soak), "the slowest fibre")] if soak else []),
         Line("First pull", day_words(first_pull, today), "", "line"),
         *(found.working[:-1] if found else [usual]),
         Line("Packed", day_words(on, today), "", "answer"),
     ]
     return Finish(on, late > 0, said, tuple(lines))
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"

@@ -292,6 +292,13 @@ class SheetsAct(FormPage):
         rows = Making.objects.select_related("sheet")
         return get_object_or_404(rows, ref=self.kwargs["ref"])
 
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show the form once finishing has entered the sheets."""
+        if said := sheetsinhand.unfinished_words(self.making):
+            messages.info(request, said)
+            return redirect("sheets_in_hand")
+        return super().get(request, *args, **kwargs)
+
     @property
     def there(self) -> dict[str, int]:
         """Sheets in hand by quality, as the book has them now."""
@@ -319,7 +326,8 @@ class SheetsSpoil(SheetsAct):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Show the form where there is something that could spoil."""
-        if not any(self.there.values()):
+        is_finished = not sheetsinhand.unfinished_words(self.making)
+        if is_finished and not any(self.there.values()):
             messages.info(request, f"No sheet of {self.making.ref} is in hand.")
             return redirect("sheets_in_hand")
         return super().get(request, *args, **kwargs)

@@ -298,7 +298,12 @@ def odd_words(making: Making) -> list[str]:
     per_pull = 1 if spec.layout is None else spec.layout.pieces
     sorted_ = counted["good"] + counted["retree"] + counted["broke"]
     formed = counted["pulls"] * per_pull
-    found = []
+    found = [
+        f"The furnish asks for {name}, and none of it was weighed out."
+        for name in _not_weighed_out(making)
+    ]
+    if not sorted_:
+        found.append("Not one sheet is counted: all of the fibre will be counted as lost.")
     if sorted_ > formed:
         found.append(
             f"{show_number(sorted_)} sheets were sorted and {show_number(formed)} formed. Count "
@@ -310,6 +315,17 @@ def odd_words(making: Making) -> list[str]:
             "lies in the dryer is not in hand yet."
         )
     return found
+
+
+def _not_weighed_out(making: Making) -> list[str]:
+    """Return the fibres of the furnish of which nothing was taken, nor of what may stand in."""
+    taken = set(making.issues.values_list("lot__fibre", flat=True))
+    parts = making.sheet.furnish.parts.select_related("fibre").prefetch_related("substitutes")
+    return [
+        part.fibre.name
+        for part in parts
+        if not taken & {part.fibre_id, *(fibre.pk for fibre in part.substitutes.all())}
+    ]
 
 
 def in_a_row(words: list[str]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -25,6 +24,7 @@ from orders.makinglogforms import (
     TrialForm,
 )
 from orders.makings import finish, log
+from orders.makings.lots import consistency_of
 from orders.makings.sheet import sheet_of
 from orders.models import Making, TrialSheet
 from orders.views import makinglogpanels as panels
@@ -202,11 +202,12 @@ class MakingTrial(NotePage):
 
     def get_initial(self) -> dict[str, Any]:
         """Start at the pull that was counted last."""
-        pulls = panels.totals(self.making)["pulls"]
+        number = max(panels.totals(self.making)["pulls"], TrialSheet.FIRST_PULL)
+        is_first = number == TrialSheet.FIRST_PULL
         return {
             "moisture": self.studio.sheet_moisture,
-            "number": max(pulls, 1),
-            "consistency": self.making.consistency,
+            "number": number,
+            "consistency": consistency_of(self.making) if is_first else None,
         }
 
     def act(self, form: Any, key: Any) -> str:
@@ -253,10 +254,9 @@ class MakingHeel(NotePage):
         if given["mass"]:
             mass_mg = to_mg(given["mass"])
         elif given["litres"] and given["heel"] == Making.Heel.THROWN:
-            consistency = self.making.consistency or self.studio.vat_consistency
             # A litre of vat weighs a kilogram, as far as a vat is ever measured.
             millilitres = given["litres"].to("mL").magnitude
-            mass_mg, moisture = int(millilitres * ML_PER_LITRE), 1 - Decimal(consistency)
+            mass_mg, moisture = int(millilitres * ML_PER_LITRE), 1 - consistency_of(self.making)
         log.note_heel(
             self.making,
             given["heel"],

@@ -25,12 +25,14 @@ from fibres.models import (
     Stocktake,
 )
 from orders import demo
-from orders.models import Client, Commission, Making, Sheet
+from orders.models import Client, Commission, Delivery, Dryer, Making, Sheet
 from studio import people
-from studio.models import Mould
-from tests.roles.samples import routes
+from studio.models import Mould, Vat
+from tests.builders import make_delivery
+from tests.roles.samples import ARGUMENTS, routes
 
 pytestmark = pytest.mark.django_db(transaction=True)
+ONLY_POSTS = 405
 # Routes that only answer what is posted to them, or stand before the door.
 NO_PAGE = {
     "log_out", "first_run", "log_in", "commission_move", "fibres_usual", "reorder_order",
@@ -40,7 +42,8 @@ ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
     "making": Making, "mould": Mould, "movement": Movement, "offer": Offer,
     "person": get_user_model(), "purchase": Purchase, "sheet": Sheet, "source": Source,
-    "stocktake": Stocktake, "countline": CountLine,
+    "stocktake": Stocktake, "countline": CountLine, "delivery": Delivery, "dryer": Dryer,
+    "vat": Vat,
 }  # fmt: skip
 
 
@@ -49,6 +52,7 @@ def demo_owner(transactional_db: None) -> Any:
     owner = people.make_owner("demo owner", None)
     demo.make(timezone.localdate(), owner)
     stocktaking.begin(by=owner)
+    make_delivery()
     return owner
 
 
@@ -59,6 +63,9 @@ def addresses() -> list[str]:
         if route in NO_PAGE:
             continue
         wanted = pattern.pattern.converters
+        if route in ARGUMENTS:
+            found.append(reverse(route, kwargs=ARGUMENTS[route]()))
+            continue
         row = ROWS[route.partition("_")[0]].objects.first() if wanted else None
         found.append(reverse(route, kwargs={name: getattr(row, name) for name in wanted}))
     return sorted(found)
@@ -75,6 +82,8 @@ def test_axe_finds_nothing_and_nothing_is_cut_off(
     page = visit("/", width=width, theme=theme, user=demo_owner)
     for address in addresses():
         answer = page.goto(visit.url + address)
+        if answer.status == ONLY_POSTS:
+            continue
         if answer.status != 200:
             found.append(f"{address}: status {answer.status}")
             continue

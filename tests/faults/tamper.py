@@ -10,17 +10,25 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, models, transaction
 
 from fibres.models import Movement
+from orders.models import AcceptedFigure, SheetMovement
 from studio import appendonly, checks
 from studio.appendonly import AppendOnly
 from studio.errors import StudioError
 from studio.models import Entry
+from tests.builders import day, make_making
 
 # The text column that each attack tries to change.
-GUARDED: tuple[tuple[type[AppendOnly], str], ...] = ((Entry, "said"), (Movement, "why"))
+GUARDED: tuple[tuple[type[AppendOnly], str], ...] = (
+    (Entry, "said"),
+    (Movement, "why"),
+    (SheetMovement, "why"),
+    (AcceptedFigure, "value"),
+)
 
 
 def tamper() -> dict[str, Any]:
     """Try every route on a fresh database, and again after one whose tables were rebuilt."""
+    _fill()
     told: dict[str, Any] = {
         "models": sorted(model.__name__ for model in appendonly.guarded_models()),
         "tried": {},
@@ -38,6 +46,28 @@ def tamper() -> dict[str, Any]:
     _try_all(told, "after a migration")
     told["rows after"] = _rows()
     return told
+
+
+def _fill() -> None:
+    """Write one row of what the database of the faults has none of yet."""
+    entry = Entry.objects.get()
+    SheetMovement(
+        making=make_making(),
+        quality=SheetMovement.Quality.GOOD,
+        kind=SheetMovement.Kind.MADE,
+        sheets=1,
+        happened_on=day(),
+        entry=entry,
+    ).save()
+    AcceptedFigure(
+        figure=AcceptedFigure.Figure.BROKE,
+        subject="sheet 1",
+        value="0.1",
+        low="0",
+        high="0.2",
+        makings=1,
+        entry=entry,
+    ).save()
 
 
 def _check() -> list[str]:

@@ -4,10 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from fibres import services
+from fibres import services, stocktaking
 from fibres.models import Lot, MoistureTest, Movement
 from studio.errors import NotEnoughError, RangeError, StudioError
-from tests.builders import KG, day, make_lot
+from tests.builders import KG, day, make_lot, make_user
 
 pytestmark = pytest.mark.django_db
 
@@ -139,3 +139,27 @@ def test_line_that_weighed_moisture_wrote_is_not_corrected_by_a_mass():
     with pytest.raises(StudioError, match="Weigh a sample again"):
         services.correct(lot.movements.last(), as_is_mg=KG, happened_on=day(), why="slip", by=None)
     assert lot.movements.count() == 2
+
+
+# --- what a count put right already --------------------------------------------------------------
+
+
+def counted(lot, as_is_mg):
+    """Post a count of one lot."""
+    by = make_user("owner")
+    count = stocktaking.begin(place="", by=by)
+    stocktaking.count_lot(count, lot, as_is_mg=as_is_mg, reason="misweighed", by=by)
+    stocktaking.post(count, by=by)
+
+
+def test_what_a_later_count_put_right_already_is_not_corrected_again():
+    lot = make_lot(as_is_mg=10 * KG)
+    taken = take(lot, 2 * KG)
+    counted(lot, 7 * KG)
+    later = take(Lot.objects.get(pk=lot.pk), KG)
+    with pytest.raises(StudioError, match=r"has been counted since.*Count the lot again"):
+        services.correct(taken, as_is_mg=3 * KG, happened_on=day(), why="x", by=None)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 5_520_000
+    services.correct(later, as_is_mg=2 * KG, happened_on=day(), why="x", by=None)
+    # By hand: 7 kg were counted and 2 kg taken since; 5 kg at 8 % hold 4.6 kg.
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 4_600_000

@@ -100,6 +100,23 @@ def test_more_sheets_gone_than_there_were_is_found():
     assert said() == [f"sheet movement {gone.pk} of {making.ref}: leaves -1 good sheets in hand"]
 
 
+def test_a_count_that_found_more_sheets_than_were_formed_is_found():
+    making = done()
+    making.posts.update(broke=3)
+    entry = Entry.objects.get(act="finish making")
+    for quality, sheets in (("good", -2), ("retree", 5)):
+        SheetMovement.objects.create(
+            making=making, quality=quality, kind="counted", sheets=sheets,
+            happened_on=day(), entry=entry,
+        )  # fmt: skip
+    assert said() == []
+    making.posts.update(broke=2)
+    assert said() == [
+        f"making {making.ref}: formed 106 sheets, broke among them, and by its counts 107 came "
+        "of it"
+    ]
+
+
 def test_broke_whose_lot_is_missing_is_found():
     making = done()
     Making.objects.update(broke_lot=None)

@@ -243,3 +243,17 @@ def test_every_step_has_its_care():
 def test_refuses_a_step_that_nobody_knows():
     with pytest.raises(ValueError, match="No such step: fly"):
         cautions.of_steps(["fly"])
+
+
+def test_larger_mould_takes_fibre_over_all_of_its_opening():
+    """An A4 on a mould of twice its area: each pull draws twice the fibre, by definition."""
+    a4 = SheetSpec(Size(210_000, 297_000), Decimal(120))
+    own, twice = (
+        form(ToForm(a4, 100, opening=opening, vat=Q(60, "L")))
+        for opening in (Size(210_000, 297_000), Size(420_000, 297_000))
+    )
+    assert twice.order_mg == 2 * own.order_mg
+    assert twice.trial.dry_mg == pytest.approx(2 * own.trial.dry_mg, abs=1)
+    # What the vat gives out is what is prepared for the pulls, less what is lost on the way.
+    given = twice.charge.in_sheets_mg if hasattr(twice.charge, "in_sheets_mg") else None
+    assert given is None or given == pytest.approx(float(100 * twice.pull_mg), rel=0.1)

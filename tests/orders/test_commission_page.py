@@ -151,7 +151,7 @@ def test_who_sees_no_money_reads_none_and_only_planning_asks_what_lots_cost(
         furnish=sheet.furnish, name="Chalk", kind="filler", dose=Decimal("0.05"), minor_per_kg=300
     )
     client = request.getfixturevalue(who)
-    with django_assert_max_num_queries(40) as counted:
+    with django_assert_max_num_queries(41) as counted:
         page = look(client, "/commissions/C-101/")
     assert "£" not in page.one("html").text
     assert "Price" not in [one.text for one in page.all("h2")]

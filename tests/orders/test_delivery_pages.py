@@ -6,13 +6,15 @@ import pytest
 from django.urls import reverse
 
 from orders import sheetsinhand
-from orders.models import Commission, Delivery, SheetMovement
+from orders.models import Commission, Delivery, Making, SheetMovement
+from studio.models import Entry
 from tests.builders import (
     day,
     make_commission,
     make_delivery,
     make_finished,
     make_lot,
+    make_making,
     make_studio,
 )
 from tests.orders.looking import form_data, look, said, same_queries_for_1_and_20
@@ -252,6 +254,34 @@ def test_a_count_of_sheets_that_moved_is_shown_again_with_what_is_there(hand_cli
     assert "have moved since this page was opened" in text
     assert 'name="seen_good" value="50"' in text
     assert not SheetMovement.objects.filter(kind="counted").exists()
+
+
+@pytest.mark.parametrize("act", ["count", "spoilt"])
+def test_a_making_at_the_vat_has_no_sheets_to_count_or_spoil(hand_client, asked, act):
+    making = make_making(commission=asked, ref="R-300", state="at the vat")
+    address = f"/sheets/in-hand/{making.ref}/{act}/"
+    answer = hand_client.get(address, follow=True)
+    assert answer.redirect_chain == [(IN_HAND, 302)]
+    assert "R-300 is at the vat. Only a finished making has sheets in hand." in (
+        answer.content.decode()
+    )
+
+
+def test_a_count_posted_to_a_making_at_the_vat_is_refused(hand_client, making):
+    address = "/sheets/in-hand/R-207/count/"
+    typed = form_data(look(hand_client, address), good=60, retree=3)
+    Making.objects.update(state=Making.State.AT_THE_VAT)
+    text = hand_client.post(address, typed).content.decode()
+    assert "R-207 is at the vat. Only a finished making has sheets in hand." in text
+    assert not Entry.objects.filter(act="count sheets").exists()
+
+
+def test_a_count_of_more_than_was_formed_comes_back_with_the_figures(hand_client, making):
+    address = "/sheets/in-hand/R-207/count/"
+    typed = form_data(look(hand_client, address), good=70, retree=3, why="Found more")
+    text = hand_client.post(address, typed).content.decode()
+    assert "63 sheets of R-207 were formed, broke among them; 73 in hand" in text
+    assert 'id="id_good_error"' in text
 
 
 # --- the page of the commission

@@ -27,6 +27,7 @@ from tests.builders import (
     make_making,
     make_mould,
     make_sheet,
+    make_studio,
 )
 from tests.orders.learnings import linter, make_done
 
@@ -238,6 +239,65 @@ def test_draw_comes_of_weighed_sheets_whose_vat_is_known():
     assert one.value == 20_000
 
 
+def weighed_at_the_vat(sheet, *trials, **changes):
+    """Log trial sheets as the page does, and close the making."""
+    making = log.start(make_making(sheet, **changes), by=None)
+    for trial in trials:
+        log.weigh_trial(making, trial, by=None)
+    Making.objects.filter(pk=making.pk).update(state=Making.State.FINISHED, finished_on=day())
+    return making
+
+
+def plain(mould, **changes):
+    """Return a sheet of 100 g/m² that is all fibre, and neither shrinks nor holds water."""
+    return make_sheet(
+        make_furnish(shrinkage=("0", "0"), drying="restraint"), mould=mould, width_um=210_000,
+        height_um=297_000, grammage=100, sheet_moisture=0, non_fibre_share=0, **changes,
+    )  # fmt: skip
+
+
+def test_first_pull_teaches_by_what_the_sheet_charged_from_the_draw():
+    # Charged for 100 g/m² by a draw of 20 mm: 5 g/L. The first sheet weighs 6.860 g on
+    # 0.06237 m², 109.99 g/m²: the mould draws 22 mm.
+    mould = make_mould(width_um=210_000, height_um=297_000, draw_um=20_000)
+    first = TrialSheet(number=1, mass_mg=6_860, moisture=D(0))
+    later = TrialSheet(number=9, mass_mg=5_000, moisture=D(0))
+    making = weighed_at_the_vat(plain(mould), first, later, mould=mould)
+    assert [one.consistency for one in making.trial_sheets.all()] == [D("0.005"), None]
+    # Taken over or set by hand since: what the vat was charged with that day stays.
+    type(mould).objects.filter(pk=mould.pk).update(draw_um=25_000)
+    one = found(Figure.DRAW, f"mould {mould.pk}")
+    assert [seen.value for seen in one.seen] == [pytest.approx(21_998, abs=1)]
+
+
+def test_first_pull_teaches_the_first_draw_by_the_usual_consistency():
+    make_studio(vat_consistency=D("0.004"))
+    mould = make_mould(width_um=210_000, height_um=297_000)
+    first = TrialSheet(number=1, mass_mg=6_237, moisture=D(0))
+    weighed_at_the_vat(plain(mould), first, mould=mould)
+    # 100 g/m² at 4 g/L.
+    assert found(Figure.DRAW, f"mould {mould.pk}").seen[0].value == 25_000
+
+
+def test_what_was_measured_goes_before_what_was_charged():
+    mould = make_mould(width_um=210_000, height_um=297_000, draw_um=20_000)
+    first = TrialSheet(number=1, mass_mg=6_237, moisture=D(0), consistency=D("0.004"))
+    weighed_at_the_vat(plain(mould), first, mould=mould)
+    assert found(Figure.DRAW, f"mould {mould.pk}").seen[0].value == 25_000
+
+
+def test_kept_heel_is_that_of_its_lot_as_it_was_put_right():
+    # 700 g formed of 760 g usable; a heel first weighed as 1 g and put right to 60 g leaves 700.
+    fibre, lot, sheet = linter()
+    kept = make_lot(fibre, as_is_mg=10_000, moisture=D("0.9"))
+    heel = {"heel": "kept", "heel_as_is_mg": 10_000, "heel_moisture": D("0.9")}
+    making = make_done(sheet, lots={lot: 800_000}, **heel)
+    assert found(Figure.RETENTION, f"sheet {sheet.pk}").seen[0].value == D("0.922266")
+    Making.objects.filter(pk=making.pk).update(heel_lot=kept)
+    type(kept).objects.filter(pk=kept.pk).update(received_oven_dry_mg=60_000, as_is_mg=600_000)
+    assert found(Figure.RETENTION, f"sheet {sheet.pk}").seen[0].value == 1
+
+
 def test_sheets_of_one_making_count_as_one_making():
     mould = make_mould(width_um=210_000, height_um=297_000)
     making = make_done(make_sheet(mould=mould), sheet_mg=6_237, trial={"consistency": D("0.005")})
@@ -406,6 +466,8 @@ def test_reading_takes_the_same_queries_for_1_and_20_makings():
         sheet = make_sheet(make_furnish({fibre: "1"}), mould=mould)
         make_done(
             sheet,
+            heel=Making.Heel.KEPT,
+            heel_lot=make_lot(fibre, as_is_mg=10_000, moisture=D("0.9")),
             lots={make_lot(fibre): 800_000},
             minutes={"form": 300},
             trial={"consistency": D("0.005"), "width_um": 300_000, "height_um": 440_000},

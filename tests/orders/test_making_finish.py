@@ -134,9 +134,7 @@ def test_what_is_missing_is_said_all_at_once(owner):
 def test_an_issue_that_no_longer_fits_its_lot_stops_all_of_it_and_is_named(owner):
     making = logged(owner)
     lot = making.issues.get().lot
-    services.take_out(
-        lot, as_is_mg=9 * KG, kind="discarded", happened_on=day(), why="soured", by=owner
-    )
+    services.correct(lot.movements.get(), as_is_mg=KG, happened_on=day(), why="misread", by=owner)
     with pytest.raises(NotEnoughError, match=f"Lot {lot.ref} holds 0.920\u00a0kg oven-dry"):
         finish(making, by=owner)
     assert not SheetMovement.objects.exists()

@@ -14,7 +14,17 @@ from orders.makings import log
 from orders.makings.finish import finish
 from orders.models import Making, Post
 from studio.models import Entry
-from tests.builders import KG, day, make_commission, make_lot, make_making
+from tests.builders import (
+    KG,
+    day,
+    make_commission,
+    make_furnish,
+    make_lot,
+    make_making,
+    make_mould,
+    make_sheet,
+    make_studio,
+)
 from tests.orders.vatdays import broke_fibre, count, logged, making_and_lot
 from tests.studio.pages import Page
 
@@ -170,6 +180,38 @@ def test_litres_thrown_away_hold_what_the_consistency_says(hand_client):
     making.refresh_from_db()
     # H5: a vat of 60 L at 0.5 % holds 300 g.
     assert (making.heel_as_is_mg, making.heel_moisture) == (60 * KG, Decimal("0.995"))
+
+
+def charged_from_the_draw():
+    """Start a making of 100 g/m², all fibre, with a mould that draws 20 mm: 5 g/L."""
+    mould = make_mould(width_um=210_000, height_um=297_000, draw_um=20_000)
+    sheet = make_sheet(
+        make_furnish(shrinkage=("0", "0"), drying="restraint"), mould=mould, width_um=210_000,
+        height_um=297_000, grammage=100, sheet_moisture=0, non_fibre_share=0,
+    )  # fmt: skip
+    return log.start(make_making(sheet, mould=mould), by=None)
+
+
+def test_litres_thrown_away_hold_what_the_sheet_charged_from_the_draw(hand_client):
+    make_studio(vat_consistency=Decimal("0.003"))
+    making = charged_from_the_draw()
+    send(hand_client, "making_heel", making, heel="thrown", litres="60", litres_unit="L")
+    making.refresh_from_db()
+    assert (making.heel_as_is_mg, making.heel_moisture) == (60 * KG, Decimal("0.995"))
+
+
+def test_weighed_sheet_starts_from_what_the_vat_was_charged_with(hand_client):
+    making = charged_from_the_draw()
+
+    def offered():
+        address = reverse("making_trial", args=[making.ref])
+        fields = Page(hand_client.get(address).content.decode()).all("input")
+        return next(one.attrs for one in fields if one.attrs.get("name") == "consistency")
+
+    assert offered()["value"] == "0.5"
+    # Of a later pull nobody knows it but who measured it.
+    log.tap(making, "pulls", post=1, change=9, by=None)
+    assert not offered().get("value")
 
 
 def test_dose_sheet_broke_and_minutes_are_noted_on_their_forms(hand_client):

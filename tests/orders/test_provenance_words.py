@@ -112,10 +112,11 @@ def test_what_came_by_way_of_broke_is_told_apart(owner, shed):
     first = run([(paper, KG)], broke=(own_broke(), KG), good=20, retree=0)
     run([(first.broke_lot, KG), (linter, KG)], good=30, retree=0)
     words = became_in_words(became_of(Lot.objects.filter(pk=paper.pk), owner), day())
-    month = f"{day():%B}"
+    # Two makings of one month are told by their days.
+    when = f"{day().day} {day():%B}"
     assert words == (
-        f"20 A5 sheets in the {month} making. By way of broke or heel, 30 A5 sheets in the "
-        f"{month} making."
+        f"20 A5 sheets in the making of {when}. By way of broke or heel, 30 A5 sheets in the "
+        f"making of {when}."
     )
 
 

@@ -14,7 +14,6 @@ from orders.models import Commission, Delivery, SheetMovement
 from orders.sheetsinhand import ParcelNote, Sending
 from studio.entries import AlreadyEnteredError
 from studio.errors import NotEnoughError, RangeError, StudioError
-from studio.models import Entry
 from tests.builders import day, make_commission, make_finished, make_making, make_sheet
 
 pytestmark = pytest.mark.django_db
@@ -237,62 +236,15 @@ def test_a_parcel_is_taken_back_once(asked):
         sheetsinhand.take_back(delivery, happened_on=day(), why="Wrong parcel", by=None)
 
 
-# --- spoilt, counted
-
-
-def test_spoilt_sheets_have_to_be_made_again(asked):
-    making = make_finished(asked, good=60)
-    assert sheetsinhand.kept(asked).to_make == 0
-    sheetsinhand.spoil(making, "good", 4, happened_on=day(), why="Damp", by=None)
-    assert there(making) == 56
-    assert sheetsinhand.kept(asked).to_make == 4
-
-
-def test_no_more_is_spoilt_than_lies_there(asked):
-    making = make_finished(asked, good=3)
-    with pytest.raises(NotEnoughError):
-        sheetsinhand.spoil(making, "good", 4, happened_on=day(), why="Damp", by=None)
-
-
-def test_what_spoilt_needs_a_reason(asked):
-    making = make_finished(asked, good=3)
-    with pytest.raises(StudioError, match="Say what happened"):
-        sheetsinhand.spoil(making, "good", 1, happened_on=day(), why=" ", by=None)
-
-
-def counted(making, good, retree, **more):
-    return sheetsinhand.count(
-        making, {"good": good, "retree": retree}, happened_on=day(), by=None, **more
-    )
-
-
-def test_a_count_sets_what_is_in_hand(asked):
-    making = make_finished(asked, good=60, retree=2)
-    off = counted(making, 57, 5, why="Three were speckled")
-    assert off == {"good": -3, "retree": 3}
-    assert (there(making), there(making, "retree")) == (57, 5)
-
-
-def test_a_count_that_agrees_is_entered_and_moves_nothing(asked):
-    making = make_finished(asked, good=60)
-    counted(making, 60, 0)
-    assert Entry.objects.filter(act="count sheets").count() == 1
-    assert SheetMovement.objects.count() == 1
-
-
-def test_a_count_that_differs_needs_a_reason(asked):
-    making = make_finished(asked, good=60)
-    with pytest.raises(StudioError, match="where the difference") as no:
-        counted(making, 59, 0)
-    assert no.value.field == "why"
-
-
-def test_a_count_is_refused_where_sheets_have_moved_since(asked):
-    making = make_finished(asked, good=60)
-    send(asked, (making, "good", 10))
-    with pytest.raises(StudioError, match="the book now says 50 good, 0 retree"):
-        counted(making, 60, 0, why="x", seen={"good": 60, "retree": 0})
-    assert there(making) == 50
+def test_no_parcel_comes_back_before_it_was_sent(asked):
+    making = make_finished(asked, good=60, finished_on=day(9))
+    delivery = send(asked, (making, "good", 60), sent_on=day(4))
+    with pytest.raises(RangeError, match=f"{delivery.ref} was sent on {day(4):%d %b %Y}") as no:
+        sheetsinhand.take_back(delivery, happened_on=day(5), why="Came back wet", by=None)
+    assert no.value.field == "happened_on"
+    assert there(making) == 0
+    sheetsinhand.take_back(delivery, happened_on=day(4), why="Came back wet", by=None)
+    assert there(making) == 60
 
 
 # --- what the store is held for

@@ -20,6 +20,7 @@ CHANGING = {
     "studio",
     "vat",
     "dryer",
+    "dryers",
     "mould",
     "moulds",
     "people",

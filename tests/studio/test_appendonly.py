@@ -2,6 +2,7 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from fibres.models import Movement
+from orders.models import AcceptedFigure, SheetMovement
 from studio import appendonly
 from studio.errors import StudioError
 from studio.models import Entry
@@ -16,7 +17,7 @@ def movement():
 
 
 def test_ledger_and_entry_book_are_guarded():
-    assert set(appendonly.guarded_models()) == {Entry, Movement}
+    assert set(appendonly.guarded_models()) == {Entry, Movement, SheetMovement, AcceptedFigure}
     assert appendonly.missing() == []
 
 
@@ -80,6 +81,11 @@ def test_each_lost_trigger_is_missed(lost):
 
 def test_triggers_can_be_taken_off_and_put_back(movement):
     appendonly.remove()
-    assert set(appendonly.missing()) == {"fibres_movement", "studio_entry"}
+    assert set(appendonly.missing()) == {
+        "fibres_movement",
+        "orders_acceptedfigure",
+        "orders_sheetmovement",
+        "studio_entry",
+    }
     appendonly.install()
     assert appendonly.missing() == []
