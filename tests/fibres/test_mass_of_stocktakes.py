@@ -76,6 +76,7 @@ class CountedStore(RuleBasedStateMachine):
         self.counting: Stocktake | None = None
         self.read: dict[int, Read] = {}
         self.known: dict[int, Known] = {}
+        self.counted: set[int] = set()
         # Fibre that came, went, and was put right; and what counts found, by reason.
         self.came = self.went = self.put_right = 0
         self.by_reason: Counter[str] = Counter()
@@ -135,8 +136,9 @@ class CountedStore(RuleBasedStateMachine):
             # An exact change needs the figure as it was received: samples here moved no fibre.
             services.correct(receipt, as_is_mg=as_is_mg, happened_on=day(), why="Wrong", by=None)
         except StudioError:
-            assert self.known[lot.pk].held + change < 0
+            assert lot.pk in self.counted or self.known[lot.pk].held + change < 0
             return
+        assert lot.pk not in self.counted
         right = lot.movements.filter(kind="received").last().oven_dry_mg
         assert abs(right - receipt.oven_dry_mg - change) <= 1
         self.known[lot.pk].held += right - receipt.oven_dry_mg
@@ -218,6 +220,7 @@ class CountedStore(RuleBasedStateMachine):
         for pk, read in self.read.items():
             self.by_reason[read.reason] += read.dry - self.known[pk].held
             self.known[pk] = Known(read.dry, read.moisture)
+            self.counted.add(pk)
         self.counting, self.read = None, {}
 
     @precondition(lambda self: self.counting is not None)
