@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from orders.calc.forming import ToForm, form, trial_sheet
+from orders.calc.loads import Loads
 from orders.calc.makingsheet import (
     About,
     DoseOut,
@@ -257,3 +258,69 @@ def test_larger_mould_takes_fibre_over_all_of_its_opening():
     # What the vat gives out is what is prepared for the pulls, less what is lost on the way.
     given = twice.charge.in_sheets_mg if hasattr(twice.charge, "in_sheets_mg") else None
     assert given is None or given == pytest.approx(float(100 * twice.pull_mg), rel=0.1)
+
+
+# --- words ---------------------------------------------------------------------------------------
+
+
+def plain(lines):
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
+@pytest.mark.parametrize(("system", "answer"), [("metric", "0.447 kg"), ("US", "15.78 oz")])
+def test_the_sum_of_the_fibre_ends_in_what_has_to_be_prepared(system, answer):
+    lines = form(CARDS).lines(system)
+    assert (lines[-1].label, lines[-1].kind) == ("Fibre to prepare", "answer")
+    assert plain([lines[-1].value]) == [answer]
+    assert plain([lines[-2].because]) == ["60 L kept at 5.00 g/L"]
+
+
+def test_the_sum_without_a_vat_says_that_the_heel_is_the_usual_one():
+    lines = form(ToForm(CARD, 49, heel_mg=25_000)).lines()
+    assert lines[-2].because == "the studio’s usual heel; no vat is chosen"
+
+
+def test_without_a_vat_only_the_consistency_is_said():
+    found = sheet(ToForm(CARD, 49))
+    (said,) = plain(found.vat_words())
+    assert said.startswith("Work it at 5.00 g/L (0.5 %), the studio’s usual one")
+    assert (found.top_ups, found.blocks[0].scoops()) == ((), "")
+
+
+def test_a_few_sheets_from_a_large_vat_need_no_topping_up():
+    found = sheet(ToForm(A4, 2, vat=Q(160, "L")))
+    assert "It needs no topping up" in found.vat_words()
+
+
+def test_stuff_as_wet_as_the_sheets_take_it_asks_for_clear_water():
+    thick = ToForm(A4, 60, vat=Q(60, "L"), thick_consistency=Decimal("0.4"))
+    (said,) = [line for line in sheet(thick).vat_words() if "clear water" in line]
+    assert said.startswith("Add ")
+
+
+def test_the_last_smaller_scoop_has_a_draw_off_of_its_own():
+    found = sheet(ToForm(A4, 23, vat=Q(60, "L")))
+    first, last = found.top_ups[0], found.top_ups[-1]
+    assert last.draw_off_l < first.draw_off_l
+    assert any(line.startswith("Before the last, smaller one") for line in found.vat_words())
+
+
+def test_beater_and_blender_are_named_with_their_loads():
+    found = sheet(
+        CARDS,
+        beater=Loads(900_000, 2, 450_000, 450_000, Decimal("22.5"), Decimal("22.5"), 0),
+        blender=Loads(27_000, 1, 27_000, 27_000, Decimal("1.25"), Decimal("1.25"), 0),
+        dryer=DryerLoads("Loft", 1, 60, Decimal(1)),
+        keeps_until=date(2026, 12, 6),
+        weigh=(
+            WeighOut("Flax", "FL-02", "", 540_000, 496_800, Decimal("0.08")),
+            WeighOut("Flax", "FL-03", "", 100_000, 92_000, Decimal("0.08")),
+        ),
+    )
+    assert plain(found.load_words()) == [
+        "2 beater loads of 0.450 kg in 22.5 L",
+        "Too little for the beater: 1 blender load of 27.00 g in 1.25 L",
+    ]
+    assert found.dryer_words == "Loft: 1 load, 1 day"
+    assert "Wet it keeps until Sunday 6 December" in plain(found.vat_words())[-1]
+    assert "0.640 kg  in all; 0.589 kg oven-dry" in "\n".join(plain(found.as_text()))

@@ -259,3 +259,16 @@ def test_all_faults_are_told_at_once():
 def test_a_long_value_is_cut_in_the_sentence():
     said = faults(plan(today="x" * 500))["today"]
     assert len(said) < 150
+
+
+@pytest.mark.parametrize(
+    "learned", [["45"], ["45", "five"], ["0", "5"], [45, 5], "45:5", ["NaN", "5"], ["9" * 41, "5"]]
+)
+def test_learned_share_that_is_no_beta_is_named_by_its_path(learned):
+    with pytest.raises(SnapshotError, match=r"commissions\[0\]\.learned: must be two numbers"):
+        from_json(plan(commissions=[promise(learned=learned)]))
+
+
+def test_learned_share_is_read_as_it_is_written():
+    (found,) = from_json(plan(commissions=[promise(learned=["45", "5"])])).commissions
+    assert found.learned == (45, 5)
