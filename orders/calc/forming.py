@@ -275,7 +275,33 @@ def trial_sheet(
 
 
 def charged_at(asked: ToForm) -> Quantity:
-    """Return the consistency that the vat is charged to, in grams a litre, as ``form`` has it."""
+    """Return the consistency that the vat is charged to.
+
+    Parameters
+    ----------
+    asked : ToForm
+        Sheet, mould and habits, as :func:`form` takes them.
+
+    Returns
+    -------
+    Quantity [mass/volume]
+        In grams a litre.
+
+    Raises
+    ------
+    RangeError
+        If the draw is not above zero.
+
+    Notes
+    -----
+    What was said, else grammage on the mould over its draw, else the usual figure. Definition.
+
+    Examples
+    --------
+    >>> a4 = SheetSpec(Size(210_000, 297_000), Decimal(120))
+    >>> round(charged_at(ToForm(a4, 10, draw=Q(20, "mm"))), 2)
+    <Quantity(5.64, 'gram / litre')>
+    """
     return _consistency(asked, _wet_grammage(asked.spec))[0]
 
 
