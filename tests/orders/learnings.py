@@ -8,6 +8,7 @@ from typing import Any
 
 from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
+from orders import learning
 from orders.models import Issue, Making, Post, Sheet, Spell, TrialSheet
 from tests.builders import KG, day, make_fibre, make_furnish, make_lot, make_making, make_sheet
 
@@ -59,3 +60,19 @@ def linter(**changes: Any) -> tuple[Fibre, Lot, Sheet]:
 def learned_sheet() -> Sheet:
     """Return a sheet that one making shows the broke of."""
     return make_done().sheet
+
+
+def found(figure, subject):
+    return learning.learn().find(figure, subject.replace(" ", "-"))
+
+
+def take_over(figure, subject, by=None, key=None):
+    one = found(figure, subject)
+    return learning.accept(
+        figure,
+        one.slug,
+        value=learning.taking.as_kept(one.value),
+        stands=learning.taking.as_kept(one.stands),
+        by=by,
+        key=key,
+    )
