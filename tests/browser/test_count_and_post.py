@@ -8,6 +8,7 @@ import pytest
 
 from fibres.models import Lot, Movement, Stocktake
 from studio.roles import HAND
+from tests.browser.screen import overhang
 from tests.builders import make_fibre, make_lot, make_user
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -45,10 +46,7 @@ def test_store_is_counted_at_a_place_and_posted(
     assert not Movement.objects.filter(kind="counted").exists()
 
     assert "2 of 2 lots weighed" in page.locator("main").inner_text()
-    over = page.evaluate(
-        "document.scrollingElement.scrollWidth - document.documentElement.clientWidth"
-    )
-    assert over <= 0
+    assert overhang(page) == 0
     page.get_by_role("link", name="Post the count").click()
     page.get_by_role("button", name="Post the count").click()
 

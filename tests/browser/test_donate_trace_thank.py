@@ -11,6 +11,7 @@ from django.utils import timezone
 from fibres.models import Lot, Source
 from orders.makings import finish, log
 from studio import people
+from tests.browser.screen import overhang
 from tests.builders import make_furnish, make_making, make_sheet, make_studio
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -20,15 +21,6 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def owner(transactional_db: None) -> Any:
     make_studio(name="Reed Vat")
     return people.make_owner("rue", None)
-
-
-def fits(page: Any) -> bool:
-    """Tell whether nothing of the page lies beside the screen."""
-    return bool(
-        page.evaluate(
-            "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
-        )
-    )
 
 
 def made_of(lot: Lot, owner: Any) -> Any:
@@ -66,12 +58,12 @@ def test_a_gift_is_traced_to_its_sheets_and_thanked_for(
     page.locator("#makings").get_by_role("link", name=making.ref).click()
     assert "100\u00a0% recycled" in page.locator("#from-where").inner_text()
     assert "a donor who is not named" in page.locator("#from-where").inner_text()
-    assert fits(page)
+    assert overhang(page) == 0
     page.locator("#from-where").get_by_role("link", name="Nettlebank School").click()
     month = f"{making.finished_on:%B}"
     became = f"About 240 A5 sheets in the {month} making."
     assert became in page.locator("#became").inner_text()
-    assert fits(page)
+    assert overhang(page) == 0
     page.locator("#became").get_by_role("link", name=making.ref).click()
     assert page.locator("h1").inner_text().endswith(making.ref)
 
@@ -79,7 +71,7 @@ def test_a_gift_is_traced_to_its_sheets_and_thanked_for(
     page.goto(f"{visit.url}/sources/")
     page.get_by_role("link", name="Thanks to give").click()
     assert became in page.locator("main").inner_text()
-    assert fits(page)
+    assert overhang(page) == 0
     page.get_by_role("button", name="Thanked today").click()
     assert "Nettlebank School was thanked today." in page.locator("main").inner_text()
     assert Source.objects.get(name="Nettlebank School").thanked_on == timezone.localdate()

@@ -28,6 +28,7 @@ from orders import demo
 from orders.models import Client, Commission, Delivery, Dryer, Making, Sheet
 from studio import people
 from studio.models import Mould, Vat
+from tests.browser.screen import overhang
 from tests.builders import make_delivery
 from tests.roles.samples import ARGUMENTS, routes
 
@@ -90,10 +91,7 @@ def test_axe_finds_nothing_and_nothing_is_cut_off(
         for violation in axe.run(page).response["violations"]:
             nodes = [node["html"][:160] for node in violation["nodes"][:2]]
             found.append(f"{address}: {violation['id']}: {nodes}")
-        over = page.evaluate(
-            "document.scrollingElement.scrollWidth - document.documentElement.clientWidth"
-        )
-        if over > 0:
+        if over := overhang(page):
             found.append(f"{address}: {over} px wider than the window")
     assert found == []
 

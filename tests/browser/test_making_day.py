@@ -10,6 +10,7 @@ import pytest
 
 from orders.makings.finish import balance_of
 from orders.models import Making, SheetMovement
+from tests.browser.screen import overhang
 from tests.builders import KG, make_commission, make_furnish, make_lot, make_making, make_sheet
 from tests.orders.vatdays import broke_fibre
 
@@ -122,7 +123,7 @@ def test_the_log_has_nothing_for_axe_and_every_button_is_large(
     for path in paths:
         page.goto(f"{visit.url}/makings/{making.ref}/{path}/")
         found += [f"{path}: {one['id']}" for one in Axe().run(page).response["violations"]]
-        if page.evaluate("document.scrollingElement.scrollWidth > innerWidth"):
+        if overhang(page):
             found.append(f"{path}: wider than the window")
     assert found == []
     page.goto(f"{visit.url}/makings/{making.ref}/log/")

@@ -9,6 +9,7 @@ import pytest
 
 from orders.models import Commission, Delivery
 from studio import people
+from tests.browser.screen import overhang
 from tests.builders import make_commission, make_finished, make_making, make_studio
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -36,24 +37,15 @@ def hand_in_browser(transactional_db: None) -> Any:
     return person
 
 
-def fits(page: Any) -> bool:
-    """Tell whether nothing of the page lies beside the screen."""
-    return bool(
-        page.evaluate(
-            "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
-        )
-    )
-
-
 @pytest.mark.parametrize("script", [False, True])
 def test_a_hand_sends_what_is_made_and_prints_the_packing_list(
     visit: Any, made: Any, hand_in_browser: Any, script: bool
 ) -> None:
     page = visit("/commissions/C-118/", width=360, user=hand_in_browser, script=script)
     assert "58 of its 60 good sheets are made" in page.locator("main").inner_text()
-    assert fits(page)
+    assert overhang(page) == 0
     page.get_by_role("link", name="Send sheets").click()
-    assert fits(page)
+    assert overhang(page) == 0
 
     assert page.get_by_label("Good", exact=True).input_value() == "58"
     page.get_by_label("Sent to").fill("Mill Lane 4, Overbridge")
@@ -72,7 +64,7 @@ def test_a_hand_sends_what_is_made_and_prints_the_packing_list(
     assert "119\u00a0g/m²" in text
     assert "with this parcel 58 of 60 good sheets are sent, 2 follow." in text
     assert "£" not in text
-    assert fits(page)
+    assert overhang(page) == 0
     assert Commission.objects.get().state == Commission.State.MAKING
 
     pages, words = printed(page)
