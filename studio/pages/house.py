@@ -1,0 +1,53 @@
+"""What every page of the house knows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from studio import roles
+from studio.context import current_studio
+
+
+class HousePage:
+    """What every page of the house knows: the studio, and the role of who looks at it."""
+
+    request: HttpRequest
+    heading = ""
+    lede = ""
+    back: tuple[str, str] | None = None
+
+    @property
+    def studio(self) -> Any:
+        """The studio's row, read once a request."""
+        return current_studio(self.request)
+
+    @property
+    def sees_money(self) -> bool:
+        """Whether who looks may see what things cost."""
+        return roles.can(self.request.user, "money")
+
+    def get_back(self) -> tuple[str, str] | None:
+        """Return the words and the address of the way back."""
+        return (self.back[0], reverse(self.back[1])) if self.back else None
+
+    def get_heading(self) -> str:
+        """Return the words of the h1."""
+        return self.heading
+
+    def get_lede(self) -> str:
+        """Return the one sentence that says what matters."""
+        return self.lede
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add heading, lede and way back."""
+        context: dict[str, Any] = super().get_context_data(**kwargs)  # type: ignore[misc]
+        return {
+            "heading": self.get_heading(),
+            "lede": self.get_lede(),
+            "back": self.get_back(),
+            "view": self,
+            **context,
+        }
