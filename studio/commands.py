@@ -13,8 +13,9 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, ProgrammingError, connection
+from django.db.models import QuerySet
 
-from studio import database
+from studio import database, refs
 from studio.errors import ReadingError, StudioError
 from studio.models import Studio
 from studio.working import Line
@@ -153,6 +154,16 @@ def waiting(out: Any, words: str = "Working it out") -> Iterator[None]:
 def _tell(line: ProgressLine, words: str, ended: Event) -> None:
     while not ended.wait(PATIENCE_S):
         line.show(f"{words}, {line.seconds:.0f} s")
+
+
+def row_called(rows: QuerySet[Any], ref: str, *, noun: str, option: str = "") -> Any:
+    """Return the row of a reference, however it is typed, or name those that there are."""
+    found = refs.row_called(rows, ref)
+    if found is None:
+        known = rows.order_by("ref").values_list("ref", flat=True)
+        said = refs.not_called(noun, ref, known)
+        raise CommandError(f"--{option}: {said}" if option and not ref.strip() else said)
+    return found
 
 
 @contextmanager
