@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +15,9 @@ from django.utils.functional import SimpleLazyObject
 
 from studio import roles
 from studio.models import Studio
+from studio.units import System
+
+_asking: ContextVar[HttpRequest | None] = ContextVar("asking", default=None)
 
 # Word, route, and the start of the paths that belong to it.
 ROOMS = (
@@ -20,7 +26,7 @@ ROOMS = (
     ("Sources", "sources", ("/sources/", "/purchases/")),
     ("Furnishes", "furnishes", ("/furnishes/",)),
     ("Sheets", "sheets", ("/sheets/",)),
-    ("Commissions", "commissions", ("/commissions/", "/clients/", "/deliveries/")),
+    ("Commissions", "commissions", ("/commissions/", "/quotes/", "/clients/", "/deliveries/")),
     ("Making", "makings", ("/makings/", "/learned/")),
     ("Reorder", "reorder", ("/reorder/",)),
     ("Bench", "bench", ("/bench/",)),
@@ -44,11 +50,32 @@ class House:
 
 
 def current_studio(request: HttpRequest) -> Studio:
-    """Return the studio's row, read once a request."""
+    """Return the studio in the units of whoever asks, read once a request; never to be saved."""
     known = getattr(request, "_studio", None)
     if known is None:
-        known = request._studio = Studio.current()  # type: ignore[attr-defined]
+        user = getattr(request, "user", None)
+        known = request._studio = Studio.seen_by(user)  # type: ignore[attr-defined]
     return known
+
+
+@contextmanager
+def asked_by(request: HttpRequest | None) -> Iterator[None]:
+    """Let services word masses for whoever asks, as the framework does with time zones.
+
+    None is for what others will read too: it is in the studio's own units.
+    """
+    token = _asking.set(request)
+    try:
+        yield
+    finally:
+        _asking.reset(token)
+
+
+def units_here(studio: Studio | None = None) -> System:
+    """Return the units of the person whose page is being made; a command has the studio's."""
+    request = _asking.get()
+    found = current_studio(request) if request is not None else studio or Studio.current()
+    return "US" if found.units == Studio.Units.US else "metric"
 
 
 def _sections(path: str) -> list[tuple[str, str, bool]]:

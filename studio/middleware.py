@@ -11,9 +11,12 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.http.request import split_domain_port
 from django.shortcuts import redirect
+from django.template.loader import render_to_string
 from django.urls import reverse
 
 from studio import roles
+from studio.context import asked_by
+from studio.files.limits import MOST_BODY, megabytes
 
 LOOPBACK = {"127.0.0.1", "::1"}
 LOOPBACK_HOSTS = {"127.0.0.1", "localhost", "[::1]"}
@@ -27,6 +30,21 @@ def is_local(request: HttpRequest) -> bool:
     host, _ = split_domain_port(request.get_host())
     forwarded = any(name.startswith(PASSED_ON) for name in request.META)
     return request.META.get("REMOTE_ADDR") in LOOPBACK and host in LOOPBACK_HOSTS and not forwarded
+
+
+class LargestBody:
+    """Refuse what is too large by the length it tells, before any of it is read."""
+
+    def __init__(self, get_response: Response) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Answer with the limit, or pass the request on."""
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if length.isdecimal() and len(length) < 20 and int(length) <= MOST_BODY:
+            return self.get_response(request)
+        context = {"limit": megabytes(MOST_BODY)}
+        return HttpResponse(render_to_string("413.html", context), status=413)
 
 
 class DemoOwner:
@@ -60,6 +78,18 @@ class FirstRun:
             if not wanted and not get_user_model().objects.exists():
                 return redirect(first_run)
         return self.get_response(request)
+
+
+class OwnUnits:
+    """Word masses and lengths in the units that a person chose, refusals of services included."""
+
+    def __init__(self, get_response: Response) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """Answer as the person who asks."""
+        with asked_by(request):
+            return self.get_response(request)
 
 
 class Gate:

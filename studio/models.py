@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -100,12 +101,18 @@ class Counter(models.Model):
     @classmethod
     def next(cls, name: str) -> int:
         """Take the next number, under a lock, inside the caller's transaction."""
+        return cls.take(name, 1)[0]
+
+    @classmethod
+    def take(cls, name: str, count: int, *, beyond: int = 0) -> range:
+        """Take the next numbers at once; those up to ``beyond`` are in use already."""
         with transaction.atomic():
             cls.objects.get_or_create(name=name)
             counter = cls.objects.select_for_update().get(name=name)
-            counter.last += 1
+            first = max(counter.last, beyond) + 1
+            counter.last = first + count - 1
             counter.save(update_fields=["last"])
-        return counter.last
+        return range(first, first + count)
 
 
 class Studio(models.Model):
@@ -123,6 +130,10 @@ class Studio(models.Model):
     class PriceBy(models.TextChoices):
         MARKUP = "markup", "Markup: a share added to the cost"
         MARGIN = "margin", "Margin: a share kept of the price"
+
+    class BookCost(models.TextChoices):
+        FIRST_IN_FIRST_OUT = "fifo", "First in, first out: the oldest lot is used first"
+        AVERAGE = "average", "Moving average: all lots of a fibre at one price"
 
     class Aims(models.TextChoices):
         RECIPE_FIRST = "recipe first", "The recipe first, then the cheaper lot"
@@ -213,12 +224,35 @@ class Studio(models.Model):
         "days to sort and pack", default=1, validators=[MaxValueValidator(365)]
     )
     retree_price_share = ShareField("price of retree, as a share of good", default=Decimal("0.9"))
+    book_cost = models.CharField(
+        "how the book cost of fibre is kept",
+        max_length=8,
+        choices=BookCost.choices,
+        default=BookCost.FIRST_IN_FIRST_OUT,
+    )
+    price_spread = ShareField(
+        "how far the price of fibre may move either way", default=Decimal("0.1")
+    )
+    minutes_spread = ShareField(
+        "how far the minutes of a making may move either way", default=Decimal("0.2")
+    )
+    quote_days = models.PositiveIntegerField(
+        "days that a quote holds",
+        default=30,
+        validators=[MinValueValidator(1), MaxValueValidator(365)],
+    )
+    quote_deposit = ShareField("deposit, as a share of the price", default=Decimal("0.5"))
+    quote_includes = models.TextField("what the price of a quote includes", blank=True)
+    size_tolerance_um = WholeField("how far a side of a sheet may differ", default=4000)
     aims = models.CharField(
         "what comes first when lots are chosen",
         max_length=12,
         choices=Aims.choices,
         default=Aims.RECIPE_FIRST,
     )
+
+    # Set on the row that pages are shown with: its units may be those of one person.
+    is_as_seen = False
 
     class Meta:
         verbose_name = "studio"
@@ -233,10 +267,59 @@ class Studio(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Keep the row, unless it carries the units of one person."""
+        if self.is_as_seen:
+            message = "This is the studio as one person sees it. Change Studio.current() instead."
+            raise TypeError(message)
+        super().save(*args, **kwargs)
+
     @classmethod
     def current(cls) -> Studio:
         """Return the studio, or one with every default where none has been set up."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+    @classmethod
+    def seen_by(cls, user: Any) -> Studio:
+        """Return the studio in the units that a person chose, for pages; it cannot be saved."""
+        chosen = Preference.objects.filter(user_id=getattr(user, "pk", None)).values("units")
+        row = cls.objects.annotate(own_units=models.Subquery(chosen[:1])).filter(pk=1).first()
+        if row is None:
+            row, own = cls(pk=1), chosen.values_list("units", flat=True).first()
+        else:
+            own = row.own_units  # type: ignore[attr-defined]
+        row.units, row.is_as_seen = own or row.units, True
+        return row
+
+
+class Preference(models.Model):
+    """What one person chose for their own pages."""
+
+    user = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="preference"
+    )
+    units = models.CharField(max_length=8, choices=Studio.Units.choices, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.user}: {self.units or 'as the studio'}"
+
+
+class AccessToken(Closable):
+    """A key with which another program reads as one person; only its digest is kept."""
+
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="access_tokens"
+    )
+    name = models.CharField("what it is for", max_length=60)
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(auto_now_add=True)
+    used_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class Mould(Closable):

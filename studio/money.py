@@ -7,6 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 
 from studio.errors import ReadingError
 
+KG_PER_POUND = Decimal("0.45359237")
 # Minor units per unit, where it is not 100 (ISO 4217).
 DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3}
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥"}
@@ -71,3 +72,20 @@ def read_rate(text: str, currency: str, *, field: str = "amount") -> Decimal:
         message = f"Give {field} in {currency} with a point, such as 0.285, got “{given[:40]}”."
         raise ReadingError(message, field=field, value=given[:40])
     return Decimal(plain).scaleb(digits(currency))
+
+
+def by_mass(minor_per_kg: Decimal | int, system: str = "metric") -> tuple[Decimal, str]:
+    """Return a price for a kilogram, or for a pound where masses are read in pounds, and which.
+
+    A pound is 0.45359237 kg: the international avoirdupois pound.
+
+    >>> by_mass(1000), by_mass(1000, "US")
+    ((Decimal('1000'), 'kg'), (Decimal('453.59237000'), 'lb'))
+    """
+    if system == "US":
+        return Decimal(minor_per_kg) * KG_PER_POUND, "lb"
+    return Decimal(minor_per_kg), "kg"
+
+
+# How the unit of such a price is spoken.
+BY_MASS_WORDS = {"kg": "kilogram", "lb": "pound"}

@@ -6,14 +6,17 @@ import uuid
 from collections.abc import Callable
 from typing import Any
 
-from django.contrib.auth import get_user_model
+from django.contrib.auth import SESSION_KEY, get_user_model
 from django.contrib.auth.models import AbstractUser, Group
+from django.contrib.sessions.models import Session
 from django.db import connections, transaction
 from django.urls import reverse
+from django.utils import timezone
 
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
-from studio.roles import OWNER, ROLES
+from studio.models import Preference
+from studio.roles import OWNER, ROLES, role_of
 
 # The apps above this one add what has to be there when an owner first looks around.
 WHEN_OPENED: list[Callable[[], object]] = []
@@ -47,8 +50,8 @@ def keep_person(
 ) -> AbstractUser:
     """Add an account, or change its role, whether it is open, and its password if one is given.
 
-    The last owner who can sign in stays one. A role counts from the next page on; a new
-    password ends every session that was begun with the old one.
+    The last owner who can sign in stays one. Another role ends every session of that person,
+    and so does a new password.
     """
     if key is not None:
         refuse_repeat(key)
@@ -60,6 +63,8 @@ def keep_person(
             field="role" if role != OWNER else "is_active",
             value=role,
         )
+    if verb == "Changed" and _role_there(person) != role:
+        end_sessions(person)
     person.is_active = is_active
     person.is_superuser = role == OWNER
     if password:
@@ -70,6 +75,41 @@ def keep_person(
     said = f"{verb} {person.get_username()}: {role}{'' if is_active else ', closed'}"
     enter(f"{verb.lower()} person", said, page=reverse("studio"), key=key, by=by)
     return person
+
+
+def end_sessions(person: AbstractUser) -> None:
+    """Sign a person out wherever that person is signed in."""
+    for session in Session.objects.filter(expire_date__gt=timezone.now()):
+        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
+            session.delete()
+
+
+def _role_there(person: AbstractUser) -> str:
+    """Return the role in the database, whatever was set on the person meanwhile."""
+    return role_of(get_user_model().objects.get(pk=person.pk))
+
+
+@transaction.atomic
+def keep_own_units(person: AbstractUser, units: str, *, key: uuid.UUID | None = None) -> None:
+    """Remember in which units a person reads and writes; empty for those of the studio."""
+    if key is not None:
+        refuse_repeat(key)
+    Preference.objects.update_or_create(user=person, defaults={"units": units})
+    said = f"{person.get_username()} reads {units or 'the studio’s'} units"
+    enter("changed own units", said, page=reverse("you"), key=key, by=person)
+
+
+@transaction.atomic
+def keep_own_password(
+    person: AbstractUser, password: str, *, key: uuid.UUID | None = None
+) -> None:
+    """Change the password of who asks; sessions that were begun with the old one end."""
+    if key is not None:
+        refuse_repeat(key)
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    said = f"{person.get_username()} changed the own password"
+    enter("changed own password", said, page=reverse("you"), key=key, by=person)
 
 
 def _is_last_owner(person: AbstractUser) -> bool:

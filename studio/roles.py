@@ -33,6 +33,27 @@ NEEDS: dict[str, frozenset[str]] = {
     "studio.change": frozenset({OWNER}),
 }
 
+# What each need lets a person do, as the page of people words it; a test holds the two together.
+MAY: dict[str, str] = {
+    "read": "See store, furnishes, sheets, commissions and makings",
+    "store.receive": "Receive lots and log scrap",
+    "store.take": "Take out of the store and send sheets",
+    "store.count": "Count the store",
+    "store.correct": "Put the store right where it was entered wrong",
+    "fibres.change": "Change fibres",
+    "sources.change": "Change sources",
+    "purchases.change": "Plan and change purchases",
+    "furnishes.change": "Change furnishes",
+    "sheets.change": "Change sheets",
+    "orders.change": "Change clients, commissions and quotes",
+    "makings.change": "Plan makings and log them at the vat",
+    "clients.see": "See who the clients are",
+    "clients.contact": "See how clients are reached",
+    "money": "See costs, prices, quotes and what the store is worth",
+    "export": "Take lists along as files",
+    "studio.change": "Change the studio, its moulds, vats, dryers and people; bring in data",
+}
+
 View = TypeVar("View", bound=Callable[..., Any] | type)
 
 

@@ -176,10 +176,26 @@ class StudioForm(HouseModelForm):
     tax_rate = ShareField(
         label="Tax on the price", help_text="Your own rate; 0 where none applies."
     )
+    price_spread = ShareField(
+        label="Fibre may be dearer or cheaper by",
+        help_text="At the most, either way; how far the cost may lie off is worked out with it.",
+    )
+    minutes_spread = ShareField(
+        label="A making may take longer or shorter by", help_text="Its minutes, at the most."
+    )
+    quote_days = CountField(label="A quote holds", unit="days", least=1, most=365)
+    quote_deposit = ShareField(label="Deposit", help_text="Of the price; 0 where none is asked.")
+    size_tolerance_um = LengthField(
+        ["mm"],
+        stored=True,
+        label="A side may differ by",
+        help_text="Either way; handmade sheets are not alike.",
+    )
 
     # Side head, the line under it, and the fields that stand beside it.
     GROUPS = (
-        ("The studio", "As every page shows it", ("name", "units", "currency", "theme")),
+        ("The studio", "As every page shows it", ("name", "units", "theme")),
+        ("Currency", "Every amount is in it", ("currency", "tax_rate")),
         (
             "Counting",
             "What every sheet is reckoned with",
@@ -212,7 +228,17 @@ class StudioForm(HouseModelForm):
         (
             "Price",
             "Markup is a share of the cost, margin a share of the price",
-            ("price_by", "price_rate", "tax_rate", "retree_price_share"),
+            ("price_by", "price_rate", "retree_price_share"),
+        ),
+        (
+            "Book cost",
+            "What fibre in the store cost, and how far off a cost may be",
+            ("book_cost", "price_spread", "minutes_spread"),
+        ),
+        (
+            "Quotes",
+            "What a new quote starts with",
+            ("quote_days", "quote_deposit", "size_tolerance_um", "quote_includes"),
         ),
     )  # fmt: skip
 
@@ -227,13 +253,23 @@ class StudioForm(HouseModelForm):
             "trial_pulls", "heel_mg", "heel_recovered", "broke_recovered",
             "energy_kwh_per_kg", "energy_kwh_per_pull", "energy_minor_per_kwh",
             "water_litres_per_pull", "water_minor_per_m3", "packing_minor_per_sheet",
-            "price_by", "price_rate", "tax_rate", "retree_price_share",
+            "price_by", "price_rate", "tax_rate", "retree_price_share", "book_cost",
+            "price_spread", "minutes_spread", "quote_days", "quote_deposit",
+            "size_tolerance_um", "quote_includes",
         ]  # fmt: skip
-        labels = {"aims": "What comes first"}
-        help_texts = {
-            "aims": "Where a furnish may vary; a promise that comes first is always served first."
+        labels = {
+            "aims": "What comes first",
+            "book_cost": "Book cost of fibre",
+            "quote_includes": "The price includes",
         }
-        widgets = {"aims": forms.RadioSelect}
+        help_texts = {
+            "aims": "Where a furnish may vary; a promise that comes first is always served first.",
+            "book_cost": (
+                "Fibre that a commission names by its lots counts at their own cost either way."
+            ),
+            "quote_includes": "Such as packing and one sample sheet.",
+        }
+        widgets = {"aims": forms.RadioSelect, "book_cost": forms.RadioSelect}
 
     @property
     def groups(self) -> list[tuple[str, str, list[forms.BoundField]]]:

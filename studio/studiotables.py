@@ -8,7 +8,7 @@ from django.contrib.auth.models import AbstractUser
 from django.urls import reverse
 
 from studio.models import Mould, Vat
-from studio.roles import role_of
+from studio.roles import HAND, MAY, NEEDS, OWNER, ROLES, VIEWER, role_of
 from studio.tables import LedgerTable, RowHeader, TextColumn
 from studio.units import Q, show_length, show_size, show_volume
 
@@ -97,3 +97,24 @@ class PersonTable(LedgerTable):
     def render_state(self, value: bool) -> str:
         """Say that an account is closed."""
         return "" if value else "Closed"
+
+
+class MayTable(LedgerTable):
+    """What each role may see and do, row by row as the gate asks it."""
+
+    caption = "Who may see and do what"
+    caption_unseen = True
+    shape = "few"
+
+    may = RowHeader("May", accessor="may", orderable=False)
+    owner = TextColumn("Owner", accessor=OWNER, orderable=False)
+    hand = TextColumn("Hand", accessor=HAND, orderable=False)
+    viewer = TextColumn("Viewer", accessor=VIEWER, orderable=False)
+
+
+def who_may() -> list[dict[str, str]]:
+    """Return the table of needs in words: one row for each, yes or no for each role."""
+    return [
+        {"may": MAY[need], **{role: "Yes" if role in those else "No" for role in ROLES}}
+        for need, those in NEEDS.items()
+    ]

@@ -275,6 +275,17 @@ def _show_pounds(grams: Decimal, places: int | None) -> str:
     )
 
 
+def show_sheet_mass(mass: Quantity | int, system: System = "metric") -> str:
+    r"""Return the mass of one sheet in grams or ounces, whatever its size.
+
+    >>> show_sheet_mass(9_072), show_sheet_mass(9_072, "US")
+    ('9.07\xa0g', '0.3200\xa0oz')
+    """
+    return (
+        show_mass(mass, system=system) if system == "US" else show_mass(mass, unit="g", places=2)
+    )
+
+
 def show_length(
     length: Quantity | int, *, system: System = "metric", places: int | None = None
 ) -> str:
@@ -369,6 +380,15 @@ def show_number(number: int | Decimal | Fraction, *, places: int | None = None) 
     grouped = f"{int(whole):,}".replace(",", NARROW_SPACE) if len(whole) > 4 else whole
     nothing = not (whole + decimals).strip("0")
     return (MINUS if digits.startswith("-") and not nothing else "") + grouped + point + decimals
+
+
+def show_count(number: int | Decimal | Fraction, noun: str, plural: str = "") -> str:
+    r"""Return a number with what it counts, one or many.
+
+    >>> show_count(1, "pull"), show_count(12500, "good sheet")
+    ('1 pull', '12\u202f500 good sheets')
+    """
+    return f"{show_number(number)} {noun if number == 1 else plural or f'{noun}s'}"
 
 
 def _magnitude(quantity: Quantity, dimension: str, unit: str) -> Decimal:

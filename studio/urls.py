@@ -1,14 +1,19 @@
 """The routes of the site; each app keeps its own."""
 
-from django.urls import include, path
+from django.urls import include, path, register_converter
 
-from studio import views
+from studio import ownviews, views
+from studio.refs import RefConverter
+
+register_converter(RefConverter, "ref")
 
 urlpatterns = [
     path("log-in/", views.LogIn.as_view(), name="log_in"),
     path("log-out/", views.log_out, name="log_out"),
     path("first-run/", views.FirstRun.as_view(), name="first_run"),
     path("studio/", views.StudioPage.as_view(), name="studio"),
+    path("you/", ownviews.OwnSettings.as_view(), name="you"),
+    path("you/password/", ownviews.OwnPassword.as_view(), name="you_password"),
     path("people/", views.PersonList.as_view(), name="people"),
     path("people/new/", views.PersonPage.as_view(), name="person_new"),
     path("people/<int:pk>/", views.PersonPage.as_view(), name="person"),

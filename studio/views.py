@@ -26,7 +26,7 @@ from studio.origins import origin_of
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
 from studio.studioforms import MouldForm, PersonForm, StudioForm, VatForm
-from studio.studiotables import MouldTable, PersonTable, VatTable
+from studio.studiotables import MayTable, MouldTable, PersonTable, VatTable, who_may
 from studio.units import show_length
 
 
@@ -221,10 +221,16 @@ class PersonList(ListPage):
     lede = "Who may sign in, and as what."
     side_head = "People"
     export_name = "people"
+    template_name = "studio/people.html"
 
     def get_queryset(self) -> QuerySet[Any]:
         """Return accounts by name, with their roles."""
         return get_user_model().objects.prefetch_related("groups").order_by("username")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add who may see and do what."""
+        may = house_table(self.request, MayTable, who_may(), paginate=False, prefix="may-")
+        return super().get_context_data(may=may, **kwargs)
 
 
 @needs("studio.change")
@@ -235,7 +241,10 @@ class PersonPage(RowPage):
     form_class = PersonForm
     noun = "person"
     back = ("Studio", "studio")
-    lede = "The owner sees and changes everything. A hand works in the store. A viewer reads."
+    lede = (
+        "The owner sees and changes everything. A hand works in the store. A viewer reads. "
+        "Another role signs the person out."
+    )
     button = "Keep the account"
 
     def act(self, form: forms.ModelForm, key: Any) -> str:
@@ -249,6 +258,9 @@ class PersonPage(RowPage):
             by=self.request.user,
             key=key,
         )
+        if form.instance.pk == self.request.user.pk and "role" in form.changed_data:
+            logout(self.request)
+            return reverse("log_in")
         return reverse("studio")
 
 

@@ -11,7 +11,7 @@ from studio.entries import enter
 from studio.errors import NotEnoughError, RangeError
 from studio.sizes import size_named
 from studio.units import Q
-from tests.builders import KG, day, make_fibre, make_lot, make_studio
+from tests.builders import KG, day, make_fibre, make_lot, make_offer, make_studio
 from tests.fibres.pages import Sheet, faults, see, send, told
 
 pytestmark = pytest.mark.django_db
@@ -97,3 +97,13 @@ def test_pile_and_worth_are_worded_in_either_system():
     worth = worth_of(from_weight(Q(1, "lb")), moisture=0, usable_share=1)
     assert plain(worth.lines("US")[0].value) == "1 lb 0.0 oz"
     assert plain(worth.working[0].value) == "0.454 kg"
+
+
+def test_offer_and_lot_are_priced_by_the_pound(owner_client):
+    # £10 a kilogram: 10 × 0.45359237 (the international pound) is £4.54 a pound.
+    offer = make_offer(minor_per_kg=1_000, price_per="oven-dry", moisture="0")
+    page = plain(told(see(owner_client, reverse("offer", args=[offer.pk]))))
+    assert "A pound oven-dry £4.54" in page
+    assert "A kilogram" not in page
+    lot = make_lot(as_is_mg=10 * KG, moisture="0", paid_minor=10_000)
+    assert "Paid, oven-dry £4.54 per lb" in plain(told(see(owner_client, lot.get_absolute_url())))

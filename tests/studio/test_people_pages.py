@@ -9,7 +9,7 @@ from django.contrib.auth import get_user_model
 from django.urls import reverse
 
 from studio.roles import HAND, OWNER, VIEWER, role_of
-from tests.builders import PASSWORD, make_user
+from tests.builders import PASSWORD, make_user, signed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -106,3 +106,39 @@ def test_people_are_listed_by_words_of_their_name_and_exported(owner_client):
     assert "sorrel" not in page
     export = b"".join(owner_client.get(reverse("people"), {"format": "csv"})).decode("utf-8-sig")
     assert "sorrel,Viewer" in export
+
+
+@pytest.mark.parametrize("role", [VIEWER, OWNER])
+def test_another_role_signs_the_person_out_everywhere(owner_client, role):
+    rue = make_user(HAND, name="rue")
+    browsers = [signed_in(rue), signed_in(rue)]
+    other = signed_in(make_user(HAND))
+    post(owner_client, rue, role=role, password="", is_active="on")
+    store = reverse("store")
+    assert [one.get(store).status_code for one in browsers] == [302, 302]
+    assert other.get(store).status_code == 200
+    assert owner_client.get(store).status_code == 200
+
+
+def test_person_kept_in_the_same_role_stays_signed_in(owner_client):
+    rue = make_user(HAND, name="rue")
+    browser = signed_in(rue)
+    post(owner_client, rue, username="reed", password="", is_active="on")
+    assert browser.get(reverse("store")).status_code == 200
+
+
+def test_owner_who_steps_back_is_led_to_the_door(owner, owner_client):
+    make_user(OWNER)
+    changes = {"role": HAND, "is_active": "on", "username": owner.username, "password": ""}
+    assert post(owner_client, owner, **changes).url == reverse("log_in")
+    assert owner_client.get(reverse("store")).status_code == 302
+
+
+@pytest.mark.parametrize("how", [{"role": VIEWER, "is_active": "on"}, {"role": OWNER}])
+def test_owners_who_are_closed_do_not_count_as_another_owner(owner, owner_client, how):
+    closed = make_user(OWNER)
+    closed.is_active = False
+    closed.save()
+    answer = post(owner_client, owner, username=owner.username, password="", **how)
+    assert "only owner who can sign in" in answer.content.decode()
+    assert get_user_model().objects.get(pk=owner.pk).is_superuser

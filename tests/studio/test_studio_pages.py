@@ -60,9 +60,32 @@ def test_owner_says_how_long_making_takes_and_what_comes_first(owner_client):
     assert (studio.making_days, studio.aims) == (10, "cost first")
 
 
+def test_owner_says_how_book_cost_is_kept_and_how_far_prices_move(owner_client):
+    make_studio()
+    changes = {"book_cost": "average", "price_spread": "15", "minutes_spread": "30"}
+    owner_client.post(reverse("studio"), kept(owner_client, **changes))
+    studio = Studio.current()
+    assert studio.book_cost == "average"
+    assert (studio.price_spread, studio.minutes_spread) == (Decimal("0.15"), Decimal("0.3"))
+
+
+def test_owner_says_what_a_new_quote_starts_with(owner_client):
+    make_studio()
+    changes = {
+        "quote_days": "14", "quote_deposit": "30", "quote_includes": "Packing",
+        "size_tolerance_um": "2.5",
+    }  # fmt: skip
+    owner_client.post(reverse("studio"), kept(owner_client, **changes))
+    studio = Studio.current()
+    assert (studio.quote_days, studio.quote_deposit) == (14, Decimal("0.3"))
+    assert (studio.quote_includes, studio.size_tolerance_um) == ("Packing", 2500)
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
+        ({"quote_days": "0"}, "Give 1 or more."),
+        ({"price_spread": "101"}, "100 %"),
         ({"making_days": "366"}, "Give 365 or fewer."),
         ({"making_days": "soon"}, "whole number"),
         ({"price_by": "margin", "price_rate": "100"}, "give less than 100 %"),
