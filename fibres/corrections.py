@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -13,13 +13,16 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 
-from fibres import keeping, ledger, takeback
+from fibres import keeping, ledger, offshelf, takeback
 from fibres.calc import moisture as wet
 from fibres.models import Lot, Movement
 from fibres.wording import mass_words
 from studio.entries import enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
+
+# One movement that is still to be written.
+Step = Callable[[], Movement]
 
 
 @transaction.atomic
@@ -38,6 +41,35 @@ def correct(
     """
     if key is not None:
         refuse_repeat(key)
+    never_came = movement.kind == Movement.Kind.RECEIVED and not as_is_mg
+    arrival = takeback.held_arrival(movement.lot_id) if never_came else None
+    lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
+    movement.lot = lot
+    # Looked at only now: whoever held the lot before may have counted it.
+    _refuse_what_stays(movement)
+    held_mg = lot.oven_dry_mg
+    packs = f", {takeback.in_words(arrival)}" if arrival else ""
+    said = f"Corrected {movement.get_kind_display().lower()} of {lot.ref}{packs}: {why}"
+    entry = enter("correct", said, page=lot.get_absolute_url(), key=key, by=by)
+    right = _right_oven_dry(movement, as_is_mg)
+    how = {"happened_on": happened_on, "why": why, "entry": entry}
+    steps = _steps(movement, right, as_is_mg, **how)
+    if movement.kind == Movement.Kind.ISSUED:
+        keeping.refuse_less_than_is_kept(movement, right)
+    if movement.kind == Movement.Kind.RECEIVED:
+        _correct_receipt(lot, as_is_mg, right - movement.oven_dry_mg)
+        if never_came:
+            steps = [*_take_back_tests(lot, **how), *steps]
+    written = _write(steps, lot, as_is_mg)
+    if lot.oven_dry_mg < held_mg:
+        offshelf.refuse_below_weighed_out(lot)
+    if arrival is not None:
+        takeback.give_back(arrival)
+    return written
+
+
+def _refuse_what_stays(movement: Movement) -> None:
+    """Refuse to put right by its mass what did not come of weighing the lot here."""
     if movement.kind == Movement.Kind.COUNTED:
         raise StudioError(
             "This line came of a count of the store. Weigh the lot again in another count.",
@@ -51,31 +83,23 @@ def correct(
             value=movement.pk,
         )
     _refuse_counted_since(movement)
-    never_came = movement.kind == Movement.Kind.RECEIVED and not as_is_mg
-    arrival = takeback.held_arrival(movement.lot_id) if never_came else None
-    lot = Lot.objects.select_for_update().get(pk=movement.lot_id)
-    movement.lot = lot
-    packs = f", {takeback.in_words(arrival)}" if arrival else ""
-    entry = enter(
-        "correct",
-        f"Corrected {movement.get_kind_display().lower()} of {lot.ref}{packs}: {why}",
-        page=lot.get_absolute_url(),
-        key=key,
-        by=by,
-    )
+
+
+def _steps(
+    movement: Movement, right_mg: int, as_is_mg: int, *, happened_on: date, why: str, entry: Entry
+) -> list[Step]:
+    """Return the contrary entry and what is right, in the order that never empties the lot."""
     sign = -1 if movement.oven_dry_mg < 0 else 1
-    right = sign * _right_oven_dry(movement, as_is_mg)
-    # What is right goes in first where the contrary entry alone would empty the lot.
-    steps: list[Callable[[], Movement]] = [
+    steps: list[Step] = [
         partial(ledger.reverse, movement, happened_on=happened_on, why=why, entry=entry)
     ]
-    if right:
+    if right_mg:
         steps.append(
             partial(
                 ledger.post,
-                lot,
+                movement.lot,
                 movement.kind,
-                right,
+                sign * right_mg,
                 happened_on=movement.happened_on,
                 entry=entry,
                 as_is_mg=sign * as_is_mg,
@@ -83,15 +107,13 @@ def correct(
                 why=why,
             )
         )
-    if movement.oven_dry_mg > 0:
-        steps.reverse()
-    if movement.kind == Movement.Kind.RECEIVED:
-        _correct_receipt(lot, as_is_mg, right - movement.oven_dry_mg)
-        if never_came:
-            tests = _take_back_tests(lot, happened_on=happened_on, why=why, entry=entry)
-            steps = [*tests, *steps]
+    return steps[::-1] if sign > 0 else steps
+
+
+def _write(steps: Iterable[Step], lot: Lot, as_is_mg: int) -> list[Movement]:
+    """Take the steps; refuse what would leave the lot with less than nothing."""
     try:
-        written = [step() for step in steps]
+        return [step() for step in steps]
     except NotEnoughError as lack:
         raise NotEnoughError(
             f"Lot {lot.ref} would hold less than nothing: more has gone out of it since. Correct "
@@ -99,9 +121,6 @@ def correct(
             field="mass",
             value=as_is_mg,
         ) from lack
-    if arrival is not None:
-        takeback.give_back(arrival)
-    return written
 
 
 def _refuse_counted_since(movement: Movement) -> None:
@@ -171,9 +190,7 @@ def _correct_receipt(lot: Lot, as_is_mg: int, change: int) -> None:
     )
 
 
-def _take_back_tests(
-    lot: Lot, *, happened_on: date, why: str, entry: Entry
-) -> list[Callable[[], Movement]]:
+def _take_back_tests(lot: Lot, *, happened_on: date, why: str, entry: Entry) -> list[Step]:
     """Return the steps that undo what moisture tests corrected of a lot that never came."""
     # What was corrected downwards comes back first, so that the lot is never below nothing.
     return [

@@ -15,12 +15,13 @@ from fibres.calc import moisture as wet
 from fibres.calc.scrap import Estimate
 from fibres.corrections import correct
 from fibres.gifts import refusal_of
-from fibres.models import Fibre, Lot, MoistureTest, Movement, Source
+from fibres.models import Fibre, Lot, Movement, Source
+from fibres.sampling import weigh_moisture
 from fibres.wording import mass_words
 from studio.entries import enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Counter, Entry
-from studio.units import from_mg, show_mass, show_share
+from studio.units import show_mass, show_share
 
 __all__ = [
     "Receipt",
@@ -66,20 +67,7 @@ def receive(
     """Enter a lot and its first movement; with ``entry``, as a part of that act."""
     if key is not None:
         refuse_repeat(key)
-    if receipt.fibre.is_refused:
-        raise StudioError(
-            refusal_of(receipt.fibre),
-            field="fibre",
-            value=receipt.fibre.name,
-        )
-    oven_dry_mg = wet.oven_dry_mg(receipt.as_is_mg, receipt.moisture)
-    if oven_dry_mg <= 0:
-        raise RangeError(
-            f"{mass_words(receipt.as_is_mg)[0]} at {show_share(receipt.moisture)} moisture holds "
-            "no fibre. Look at the mass and the moisture again.",
-            field="mass",
-            value=receipt.as_is_mg,
-        )
+    oven_dry_mg = fibre_in(receipt)
     lot = _new_lot(receipt, oven_dry_mg)
     entry = entry or enter(
         "receive",
@@ -99,14 +87,41 @@ def receive(
     return lot
 
 
+def fibre_in(receipt: Receipt) -> int:
+    """Return the oven-dry fibre of a receipt; what is not taken in, or holds none, is refused."""
+    if receipt.fibre.is_refused:
+        raise StudioError(
+            refusal_of(receipt.fibre),
+            field="fibre",
+            value=receipt.fibre.name,
+        )
+    oven_dry_mg = wet.oven_dry_mg(receipt.as_is_mg, receipt.moisture)
+    if oven_dry_mg <= 0:
+        raise RangeError(
+            f"{mass_words(receipt.as_is_mg)[0]} at {show_share(receipt.moisture)} moisture holds "
+            "no fibre. Look at the mass and the moisture again.",
+            field="mass",
+            value=receipt.as_is_mg,
+        )
+    return oven_dry_mg
+
+
 def _new_lot(receipt: Receipt, oven_dry_mg: int) -> Lot:
+    lot = lot_of(receipt, oven_dry_mg, f"{receipt.fibre.code}-{Counter.next('lot'):04d}")
+    lot.full_clean()
+    lot.save()
+    return lot
+
+
+def lot_of(receipt: Receipt, oven_dry_mg: int, ref: str) -> Lot:
+    """Return the lot that a receipt makes, not written yet and holding nothing so far."""
     fibre = receipt.fibre
     keeps = fibre.keeps_wet_days
     sorting = receipt.sorting_minutes
     if sorting is None:
         sorting = _usual_sorting(fibre, receipt.as_is_mg)
-    lot = Lot(
-        ref=f"{fibre.code}-{Counter.next('lot'):04d}",
+    return Lot(
+        ref=ref,
         fibre=fibre,
         source=receipt.source,
         form=receipt.form,
@@ -127,9 +142,6 @@ def _new_lot(receipt: Receipt, oven_dry_mg: int) -> Lot:
         is_confidential=receipt.is_confidential,
         remarks=receipt.remarks,
     )
-    lot.full_clean()
-    lot.save()
-    return lot
 
 
 def _usual_sorting(fibre: Fibre, as_is_mg: int) -> Decimal:
@@ -261,16 +273,16 @@ def _as_is_that_is_there(lot: Lot, as_is_mg: int) -> int:
         raise NotEnoughError(
             f"Lot {lot.ref} holds nothing any more.", field="mass", value=as_is_mg
         )
-    out_mg = offshelf.weighed_out_mg([lot.pk]).get(lot.pk, 0)
-    whole = wet.as_is_mg(max(lot.oven_dry_mg - out_mg, 0), lot.moisture)
+    out = offshelf.weighed_out([lot.pk]).get(lot.pk, {})
+    whole = wet.as_is_mg(max(lot.oven_dry_mg - sum(out.values()), 0), lot.moisture)
     if as_is_mg <= whole:
         return as_is_mg
     shown, asked = mass_words(whole, as_is_mg)
     if whole and shown == asked:
         return whole
-    if out_mg:
+    if out:
         raise NotEnoughError(
-            f"{offshelf.in_words(lot, out_mg)} {shown} as is is left beside that and {asked} is "
+            f"{offshelf.in_words(lot, out)} {shown} as is is left beside that and {asked} is "
             "asked for. Finish the making or put that back first, or take less.",
             field="mass",
             value=as_is_mg,
@@ -281,86 +293,3 @@ def _as_is_that_is_there(lot: Lot, as_is_mg: int) -> int:
         field="mass",
         value=as_is_mg,
     )
-
-
-@transaction.atomic
-def weigh_moisture(
-    lot: Lot,
-    *,
-    wet_mg: int,
-    dry_mg: int,
-    tare_mg: int,
-    tested_on: date,
-    by: Any,
-    has_dried: bool = False,
-    key: uuid.UUID | None = None,
-) -> MoistureTest:
-    """Enter a weighed sample: put the figure right, or note that the lot has dried or drawn water.
-
-    Where the figure in the book was wrong, what is there as is stays and the oven-dry fibre is
-    corrected. Where water has come or gone since, the oven-dry fibre stays.
-    """
-    if key is not None:
-        refuse_repeat(key)
-    found = wet.moisture_from_sample(
-        from_mg(wet_mg), dry_mass=from_mg(dry_mg), tare_mass=from_mg(tare_mg)
-    ).quantize(Decimal("0.000001"))
-    if found >= 1:
-        raise RangeError(
-            "The sample was all water. Weigh it again, oven-dry and as it is.",
-            field="dry",
-            value=dry_mg,
-        )
-    lot = Lot.objects.select_for_update().get(pk=lot.pk)
-    ledger.refuse_odd_day(tested_on, received_on=lot.received_on)
-    if not lot.oven_dry_mg and not has_dried:
-        raise NotEnoughError(
-            f"Lot {lot.ref} holds nothing any more, so no figure of it can be put right.",
-            field="wet",
-            value=wet_mg,
-        )
-    as_is_left = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
-    entry = enter(
-        "test moisture",
-        f"Moisture of {lot.ref} weighed: {show_share(found)}",
-        page=lot.get_absolute_url(),
-        key=key,
-        by=by,
-    )
-    test = MoistureTest(
-        lot=lot,
-        tested_on=tested_on,
-        wet_mg=wet_mg,
-        dry_mg=dry_mg,
-        tare_mg=tare_mg,
-        moisture=found,
-        entry=entry,
-    )
-    test.full_clean()
-    test.save()
-    change = 0 if has_dried else wet.oven_dry_mg(as_is_left, found) - lot.oven_dry_mg
-    if lot.received_oven_dry_mg + change > lot.as_is_mg:
-        raise RangeError(
-            f"At {show_share(found)} moisture {lot.ref} would hold more fibre than it weighed "
-            "when it came. Weigh the sample again, or enter that water came or went since.",
-            field="dry",
-            value=dry_mg,
-        )
-    # Fibre that was never there was not paid for by the kilogram either.
-    Lot.objects.filter(pk=lot.pk).update(
-        moisture=found,
-        moisture_known=Lot.MoistureKnown.WEIGHED,
-        received_oven_dry_mg=max(0, lot.received_oven_dry_mg + change),
-    )
-    lot.moisture = found
-    if change:
-        ledger.post(
-            lot,
-            Movement.Kind.CORRECTED,
-            change,
-            happened_on=tested_on,
-            entry=entry,
-            moisture=found,
-            why="Moisture weighed",
-        )
-    return test

@@ -28,6 +28,7 @@ from studio import roles
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Entry
+from studio.refs import near_to, row_called
 
 Reason = CountLine.Reason
 State = Stocktake.State
@@ -212,10 +213,12 @@ def begin(
 def add_lot(stocktake: Stocktake, ref: str, *, by: Any, key: uuid.UUID | None = None) -> CountLine:
     """Take a lot into a count that lies where the book did not have it, or was used up."""
     stocktake = _open(stocktake, key)
-    lot = Lot.objects.filter(ref__iexact=ref.strip()).first()
+    lot = row_called(Lot.objects.all(), ref)
     if lot is None:
+        near = near_to(ref, Lot.objects.values_list("ref", flat=True))
         raise StudioError(
-            f"No lot is called {ref.strip()[:40]}. Give the code as it stands on its label.",
+            f"No lot is called {ref.strip()[:40]}. Give the code as it stands on its label"
+            + (f"; near it: {', '.join(near)}." if near else "."),
             field="ref",
             value=ref[:40],
         )

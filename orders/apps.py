@@ -15,6 +15,6 @@ class OrdersConfig(AppConfig):
         from orders.makings import balance, log
         from studio import origins
 
-        origins.answered_by(learning.origin_of)
-        offshelf.answered_by(log.noted_mg)
-        keeping.answered_by(balance.most_kept_mg)
+        origins.answered_by(learning.origins_of)
+        offshelf.answered_by(log.noted_by_making)
+        keeping.answered_by(most_kept=balance.most_kept, least_issued=balance.least_issued)

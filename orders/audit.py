@@ -7,14 +7,16 @@ weighed out beside its movement, and the book of sheets beside what was counted 
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator
-from itertools import groupby
+from itertools import groupby, islice
 from typing import Any, NamedTuple
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from fibres import audit as store
 from fibres.audit import ROWS_AT_A_TIME, Audit, Fault
 from fibres.models import Movement
+from orders.makings.balance import kept_in_lots_mg
+from orders.makings.standing import issued_by_lot
 from orders.models import Issue, Making, Post, SheetMovement
 
 FINISHED = Making.State.FINISHED
@@ -56,7 +58,8 @@ def audit(using: str = "default") -> Audit:
     found.makings = Making.objects.using(using).count()
     for weighed in read_weighed(using):
         found.faults += [Fault(weighed.name, fault) for fault in issue_faults(weighed)]
-    found.faults += [*unnamed_issues(using), *kept_faults(using), *sheet_faults(using)]
+    found.faults += [*unnamed_issues(using), *kept_faults(using), *over_faults(using)]
+    found.faults += sheet_faults(using)
     return found
 
 
@@ -121,6 +124,35 @@ def kept_faults(using: str = "default") -> list[Fault]:
             if wanted != has[what]
         ]
     return faults
+
+
+def over_faults(using: str = "default") -> Iterator[Fault]:
+    """Yield makings that kept more fibre than went into them, with what was added to it."""
+    makings = (
+        Making.objects.using(using)
+        .filter(Q(broke_lot__isnull=False) | Q(heel_lot__isnull=False))
+        .select_related("broke_lot", "heel_lot")
+        .prefetch_related("doses")
+        .order_by("pk")
+    )
+    for some in _some_at_a_time(makings.iterator(ROWS_AT_A_TIME)):
+        went_in = dict.fromkeys((making.pk for making in some), 0)
+        for (making, _), issued_mg in issued_by_lot(some, using=using).items():
+            went_in[making] += issued_mg
+        for making in some:
+            put_in_mg = went_in[making.pk] + sum(dose.mass_mg for dose in making.doses.all())
+            kept_mg = kept_in_lots_mg(making)
+            if kept_mg > put_in_mg:
+                yield Fault(
+                    f"making {making.ref}",
+                    f"kept {kept_mg:,} mg as broke and heel, and {put_in_mg:,} mg went into it",
+                )
+
+
+def _some_at_a_time(makings: Iterator[Making]) -> Iterator[list[Making]]:
+    """Part rows so that one question names no more of them than a database takes."""
+    while some := list(islice(makings, ROWS_AT_A_TIME)):
+        yield some
 
 
 class Formed(NamedTuple):

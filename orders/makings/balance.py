@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from django.db.models import Q, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from fibres.calc import moisture as wet
+from fibres.keeping import Bound
 from orders.makings.planning import spec_of
-from orders.makings.standing import issued_by_lot, sheets_made
+from orders.makings.standing import issued_by, issued_by_lot, sheets_made
 from orders.models import Making, SheetMovement
-from studio.units import System, show_mass, show_number, show_share
+from studio.units import System, show_mass, show_number, show_share, show_sheet_mass
 from studio.working import Line
 
 
@@ -59,7 +60,7 @@ class MassBalance:
 
     def as_lines(self, system: System = "metric") -> tuple[Line, ...]:
         """Return the sum as a person reads it."""
-        each = show_mass(round(self.sheet_mg), unit="g", places=2)
+        each = show_sheet_mass(round(self.sheet_mg), system)
         known = (
             f"by {_weighed_words(self.weighed_sheets)}"
             if self.weighed_sheets
@@ -125,18 +126,49 @@ def balance_of(making: Making) -> MassBalance:
     )
 
 
-def most_kept_mg(lot: int) -> int | None:
+def put_in_mg(making: Making) -> int:
+    """Return all that went into a making: fibre as it now stands, and what was added to it."""
+    added_mg = sum(making.doses.values_list("mass_mg", flat=True))
+    return sum(issued_by_lot([making]).values()) + added_mg
+
+
+def most_kept(lot: int) -> Bound | None:
     """Return what a lot of broke or heel can have come with: all that is not kept otherwise.
 
     What was added may be in it too. Of a lot that no making kept it is None.
     """
-    making = Making.objects.filter(Q(broke_lot=lot) | Q(heel_lot=lot)).first()
+    making = _locked().filter(Q(broke_lot=lot) | Q(heel_lot=lot)).first()
     if making is None:
         return None
-    added_mg = sum(making.doses.values_list("mass_mg", flat=True))
+    return Bound(making.ref, put_in_mg(making) - kept_in_lots_mg(making, but=lot))
+
+
+def least_issued(movement: int) -> Bound | None:
+    """Return what an issue must have taken out for all that its making kept to be in it.
+
+    Of a movement that is no issue to a making, or has been put right since, it is None.
+    """
+    found = issued_by(movement)
+    if found is None:
+        return None
+    pk, issued_mg = found
+    making = _locked().get(pk=pk)
+    return Bound(making.ref, kept_in_lots_mg(making) - (put_in_mg(making) - issued_mg))
+
+
+def _locked() -> QuerySet[Making]:
+    """Return makings under a lock: two put right at both ends are held against each other.
+
+    Whoever finishes asks for the making before its lots, and then no lot of it can be put right;
+    so nobody waits for one who waits for him, though a lot comes first here.
+    """
+    return Making.objects.select_for_update()
+
+
+def kept_in_lots_mg(making: Making, *, but: int | None = None) -> int:
+    """Return what the lots that a making kept came with, as they now stand."""
     kept = (making.broke_lot, making.heel_lot)
-    other_mg = sum(one.received_oven_dry_mg for one in kept if one and one.pk != lot)
-    return sum(issued_by_lot([making]).values()) + added_mg - other_mg
+    return sum(lot.received_oven_dry_mg for lot in kept if lot and lot.pk != but)
 
 
 def _dry(as_is_mg: int | None, moisture: Decimal | None) -> int:

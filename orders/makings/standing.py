@@ -10,18 +10,9 @@ from fibres.models import Movement
 from orders.models import Issue, Making, SheetMovement
 
 
-def in_the_vat_mg() -> dict[int, int]:
-    """Return what lies weighed out for no commission and is in the book yet, oven-dry, by lot.
-
-    What is weighed out for a commission stays with the lot: its own need covers it.
-    """
-    rows = Issue.objects.filter(
-        movement=None, making__state__in=Making.OPEN, making__commission=None
-    )
-    return dict(rows.order_by().values_list("lot_id").annotate(mass=Sum("oven_dry_mg")))
-
-
-def standing(movements: Iterable[Movement]) -> dict[int, Movement | None]:
+def standing(
+    movements: Iterable[Movement], *, using: str = "default"
+) -> dict[int, Movement | None]:
     """Return what stands of each movement, by its key: itself, its correction, or nothing.
 
     A correction is a contrary movement and, in the same entry, what is right; that may have been
@@ -31,14 +22,13 @@ def standing(movements: Iterable[Movement]) -> dict[int, Movement | None]:
     looked_at = dict(found)
     while looked_at:
         keys = [movement.pk for movement in looked_at.values() if movement]
-        taken_back = dict(
-            Movement.objects.filter(reverses__in=keys).values_list("reverses_id", "entry_id")
-        )
+        rows = Movement.objects.using(using)
+        taken_back = dict(rows.filter(reverses__in=keys).values_list("reverses_id", "entry_id"))
         if not taken_back:
             break
         right = {
             (movement.entry_id, movement.lot_id, movement.kind): movement
-            for movement in Movement.objects.filter(entry__in=taken_back.values(), reverses=None)
+            for movement in rows.filter(entry__in=taken_back.values(), reverses=None)
         }
         corrected = {
             key: right.get((taken_back[movement.pk], movement.lot_id, movement.kind))
@@ -50,18 +40,39 @@ def standing(movements: Iterable[Movement]) -> dict[int, Movement | None]:
     return found
 
 
-def issued_by_lot(makings: Iterable[Making]) -> dict[tuple[int, int], int]:
+def issued_by(movement: int) -> tuple[int, int] | None:
+    """Return the key of the making that a movement issues to, and its oven-dry milligrams.
+
+    None where it issues to no making, or has been put right since.
+    """
+    issues = list(
+        Issue.objects.filter(lot__movements=movement, movement__isnull=False).select_related(
+            "movement"
+        )
+    )
+    stands = standing(issue.movement for issue in issues)
+    for issue in issues:
+        now = stands[issue.movement_id]
+        if now is not None and now.pk == movement:
+            return issue.making_id, -now.oven_dry_mg
+    return None
+
+
+def issued_by_lot(
+    makings: Iterable[Making], *, using: str = "default"
+) -> dict[tuple[int, int], int]:
     """Return the oven-dry milligrams issued, by the keys of making and lot, as they now stand.
 
     Of a making that is not finished they are what was weighed out so far. What was corrected to
     nothing is left out.
     """
     issues = list(
-        Issue.objects.filter(making__in=[making.pk for making in makings])
+        Issue.objects.using(using)
+        .filter(making__in=[making.pk for making in makings])
         .select_related("movement")
         .order_by("pk")
     )
-    stands = standing(issue.movement for issue in issues if issue.movement)
+    stands = standing((issue.movement for issue in issues if issue.movement), using=using)
     found: dict[tuple[int, int], int] = {}
     for issue in issues:
         mass = issue.oven_dry_mg
@@ -81,7 +92,9 @@ def sheets_made(makings: Iterable[int]) -> dict[tuple[int, str], int]:
     """
     kinds = [SheetMovement.Kind.MADE, SheetMovement.Kind.CORRECTED]
     rows = (
-        SheetMovement.objects.filter(making__in=list(makings), kind__in=kinds, delivery=None)
+        SheetMovement.objects.filter(
+            making__in=list(makings), kind__in=kinds, delivery=None, reverses=None
+        )
         .order_by()
         .values_list("making", "quality")
         .annotate(Sum("sheets"))

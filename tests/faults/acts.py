@@ -23,6 +23,12 @@ from fibres.services import take_out
 from studio.errors import NotEnoughError, StudioError
 from studio.people import make_owner
 from tests.builders import arrived, day, make_lot, make_purchase, make_studio, signed_in
+from tests.faults.correcting import (
+    faults_of_the_book,
+    makings_that_kept_broke,
+    put_right_both_ends,
+    put_right_while_counted,
+)
 from tests.faults.place import Place
 from tests.faults.sending import lay_out, send_sheets
 from tests.faults.tamper import tamper
@@ -30,10 +36,14 @@ from tests.faults.vat import at_the_vat, tap, tap_and_finish
 
 __all__ = [
     "at_the_vat",
+    "faults_of_the_book",
     "kill",
     "lay_out",
+    "makings_that_kept_broke",
     "order",
     "prepare",
+    "put_right_both_ends",
+    "put_right_while_counted",
     "receive_packs",
     "send_sheets",
     "serve",

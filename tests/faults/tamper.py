@@ -10,12 +10,12 @@ from django.core.management import call_command
 from django.db import DatabaseError, connection, models, transaction
 
 from fibres.models import Movement
-from orders.models import AcceptedFigure, SheetMovement
+from orders.models import AcceptedFigure, Quote, QuoteDocument, SheetMovement
 from studio import appendonly, checks
 from studio.appendonly import AppendOnly
 from studio.errors import StudioError
 from studio.models import Entry
-from tests.builders import day, make_making
+from tests.builders import day, make_client, make_making, make_sheet
 
 # The text column that each attack tries to change.
 GUARDED: tuple[tuple[type[AppendOnly], str], ...] = (
@@ -23,6 +23,7 @@ GUARDED: tuple[tuple[type[AppendOnly], str], ...] = (
     (Movement, "why"),
     (SheetMovement, "why"),
     (AcceptedFigure, "value"),
+    (QuoteDocument, "ref"),
 )
 
 
@@ -59,6 +60,11 @@ def _fill() -> None:
         happened_on=day(),
         entry=entry,
     ).save()
+    quote = Quote.objects.create(
+        ref="Q-001", client=make_client(), sheet=make_sheet(), title="Menus", good_quantity=1,
+        valid_until=day(),
+    )  # fmt: skip
+    QuoteDocument(quote=quote, ref="Q-001", issued_on=day(), body={}, entry=entry).save()
     AcceptedFigure(
         figure=AcceptedFigure.Figure.BROKE,
         subject="sheet 1",

@@ -252,6 +252,7 @@ def test_tables_without_their_triggers_are_found() -> None:
     assert said() == [
         "table studio_entry: has lost its triggers, so its rows could be changed",
         "table fibres_movement: has lost its triggers, so its rows could be changed",
+        "table orders_quotedocument: has lost its triggers, so its rows could be changed",
         "table orders_sheetmovement: has lost its triggers, so its rows could be changed",
         "table orders_acceptedfigure: has lost its triggers, so its rows could be changed",
     ]

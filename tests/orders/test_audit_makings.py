@@ -123,11 +123,35 @@ def test_broke_whose_lot_is_missing_is_found():
     assert said() == [f"making {making.ref}: has no lot of the broke it kept"]
 
 
+def test_a_making_that_kept_more_than_went_in_is_found():
+    """1.84 kg oven-dry went in beside 0.1 kg of chalk, and 0.35 kg of broke was kept."""
+    making = logged()
+    log.dose(making, "Chalk", kind="filler", mass_mg=100_000, by=None)
+    log.note_broke(making, as_is_mg=KG, moisture=share("65"), fibre=broke_fibre(), by=None)
+    lot = finish(making, by=None).broke_lot
+    plant("UPDATE fibres_lot SET as_is_mg = 2000000, received_oven_dry_mg = 1940000 "
+          "WHERE id = %s", lot.pk)  # fmt: skip
+    assert said() == []
+    plant("UPDATE fibres_lot SET received_oven_dry_mg = 1940001 WHERE id = %s", lot.pk)
+    assert said() == [
+        f"making {making.ref}: kept 1,940,001 mg as broke and heel, and 1,940,000 mg went into it"
+    ]
+
+
+def test_a_making_whose_issue_was_put_right_past_the_bound_is_found(monkeypatch):
+    making = done()
+    monkeypatch.setattr("fibres.keeping._answers", [])
+    services.correct(making.issues.get().movement, as_is_mg=0, happened_on=day(), why="", by=None)
+    assert said() == [
+        f"making {making.ref}: kept 350,000 mg as broke and heel, and 0 mg went into it"
+    ]
+
+
 @pytest.mark.parametrize("many", [1, 4])
 def test_the_audit_takes_the_same_queries_for_one_and_for_many_makings(
     django_assert_num_queries, many: int
 ):
     for _ in range(many):
         done()
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(17):
         audit()

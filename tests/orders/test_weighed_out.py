@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fibres import services
-from fibres.models import Lot, Movement, Source
+from fibres.models import Lot, Source
 from orders import snapshot
 from orders.calc.cover import allocate
 from orders.calc.covered import COVERED
@@ -13,7 +13,7 @@ from orders.makings import log
 from orders.makings.finish import finish, own_source
 from orders.makings.lots import drawing_for
 from orders.models import Making
-from studio.errors import NotEnoughError, RangeError
+from studio.errors import NotEnoughError
 from tests.builders import (
     KG,
     day,
@@ -24,7 +24,7 @@ from tests.builders import (
     make_sheet,
     make_source,
 )
-from tests.orders.vatdays import broke_fibre, logged, share
+from tests.fibres.test_audit import plant
 
 pytestmark = pytest.mark.django_db
 
@@ -70,11 +70,6 @@ def test_lot_of_which_all_is_in_the_vat_covers_no_commission(lot, sheet):
     assert not allocate(shot).all_covered
 
 
-def test_fibre_weighed_out_for_a_commission_stays_for_its_own_need(lot, sheet):
-    at_the_vat(lot, commission=make_commission(sheet))
-    assert snapshot.read(day()).lots[0].oven_dry_mg == 9_200_000
-
-
 def test_what_lies_in_the_vat_is_taken_off_its_lot_once(sheet, lot):
     at_the_vat(lot, sheet, as_is_mg=9 * KG)
     other = make_making(sheet, wanted_good=50, pulls=60)
@@ -89,7 +84,7 @@ def test_what_lies_in_the_vat_is_taken_off_its_lot_once(sheet, lot):
 
 def test_what_is_weighed_out_is_not_taken_out_again(lot, sheet):
     at_the_vat(lot, sheet)
-    with pytest.raises(NotEnoughError, match=r"1\.84\skg oven-dry of .* is weighed out for a mak"):
+    with pytest.raises(NotEnoughError, match=r"1\.84\skg oven-dry of .* is weighed out for M-"):
         take(lot, 9 * KG)
     assert take(lot, 8 * KG).oven_dry_mg == -7_360_000
     with pytest.raises(NotEnoughError, match="Finish the making or put that back first"):
@@ -102,50 +97,75 @@ def test_lot_of_which_some_is_weighed_out_is_not_closed(lot, sheet, owner_client
     where = f"{lot.get_absolute_url()}close/"
     refused = owner_client.post(where, {"deed": "close"})
     assert refused.status_code == 409
-    assert "is weighed out for a making that is not finished" in refused.content.decode()
+    assert f"is weighed out for {making.ref}, which is not finished" in refused.content.decode()
     assert not Lot.objects.get(pk=lot.pk).is_closed
     log.take_back_issue(making, making.issues.get().pk, by=None)
     owner_client.post(where, {"deed": "close"})
     assert Lot.objects.get(pk=lot.pk).is_closed
 
 
-# --- what a making kept --------------------------------------------------------------------------
+# --- what is put right of a lot ------------------------------------------------------------------
 
 
-def kept() -> Making:
-    """Finish a making of 1.84 kg oven-dry that kept 0.35 kg of broke."""
-    making = logged(good=10, retree=0)
-    log.note_broke(making, as_is_mg=KG, moisture=share("65"), fibre=broke_fibre(), by=None)
-    return finish(making, by=None)
+def put_right(movement, as_is_mg):
+    return services.correct(movement, as_is_mg=as_is_mg, happened_on=day(), why="Misread", by=None)
 
 
-def raise_broke(making: Making, as_is_mg: int) -> list[Movement]:
-    received = making.broke_lot.movements.filter(kind="received").get()
-    return services.correct(received, as_is_mg=as_is_mg, happened_on=day(), why="Misread", by=None)
-
-
-def test_broke_is_not_put_right_to_more_than_went_into_its_making():
-    making = kept()
-    # By hand: 1.84 kg oven-dry at 65 % moisture weigh 5.257 kg.
-    with pytest.raises(RangeError, match=r"1\.84\skg .*went into its making"):
-        raise_broke(making, 5_260_000)
-    assert Lot.objects.get(pk=making.broke_lot_id).oven_dry_mg == 350_000
-    raise_broke(making, 5_250_000)
-    assert Lot.objects.get(pk=making.broke_lot_id).oven_dry_mg == 1_837_500
-
-
-def test_what_was_added_may_be_in_the_broke_too():
-    making = kept()
-    making.doses.create(name="Chalk", kind="filler", mass_mg=100_000)
-    raise_broke(making, 5_500_000)
-    assert Lot.objects.get(pk=making.broke_lot_id).oven_dry_mg == 1_925_000
-
-
-def test_a_lot_that_no_making_kept_is_put_right_upwards(lot):
-    services.correct(
-        lot.movements.get(), as_is_mg=90 * KG, happened_on=day(), why="Misread", by=None
+def test_receipt_is_not_put_right_to_less_than_is_weighed_out(lot, sheet):
+    making = at_the_vat(lot, sheet)
+    with pytest.raises(NotEnoughError) as refusal:
+        put_right(lot.movements.get(), 1_999_000)
+    assert refusal.value.field == "mass"
+    # By hand: 1.999 kg at 8 % hold 1.839 kg oven-dry, and 2 kg hold 1.84 kg.
+    assert str(refusal.value).replace("\u00a0", " ") == (
+        f"1.84 kg oven-dry of {lot.ref} is weighed out for {making.ref}, which is not finished. "
+        "The lot would hold no more than 1.84 kg. Put back in the log of the making what was not "
+        "there, then put this right, or give another mass here."
     )
-    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 82_800_000
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 9_200_000
+    put_right(lot.movements.get(), 2 * KG)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 1_840_000
+    finish(log.note_heel(making, Making.Heel.NONE, by=None), by=None)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 0
+
+
+def test_what_two_makings_weighed_out_is_named_for_both(lot, sheet):
+    refs = sorted(at_the_vat(lot, sheet).ref for _ in range(2))
+    with pytest.raises(NotEnoughError, match=f"out for {refs[0]} and {refs[1]}, which are not"):
+        put_right(lot.movements.get(), 3 * KG)
+
+
+def test_what_left_a_lot_is_not_put_right_to_leave_less_than_is_weighed_out(lot, sheet):
+    gone = take(lot, KG)
+    at_the_vat(lot, sheet)
+    with pytest.raises(NotEnoughError, match="Put back in the log of the making"):
+        put_right(gone, 8_001_000)
+    put_right(gone, 8 * KG)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 1_840_000
+
+
+def test_a_lot_that_has_too_little_already_may_be_put_right_upwards(lot, sheet):
+    at_the_vat(lot, sheet)
+    plant("UPDATE fibres_lot SET oven_dry_mg = 1000000 WHERE id = %s", lot.pk)
+    put_right(lot.movements.get(), 10_500_000)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 1_460_000
+
+
+def test_a_sample_does_not_show_less_than_is_weighed_out(lot, sheet):
+    making = at_the_vat(lot, sheet, as_is_mg=9 * KG)
+
+    def sample(dry_mg):
+        given = {"wet_mg": 100_000, "dry_mg": dry_mg, "tare_mg": 0, "tested_on": day()}
+        return services.weigh_moisture(lot, **given, by=None)
+
+    # By hand: 9 kg at 8 % are 8.28 kg oven-dry, and so are 10 kg at 17.2 %.
+    with pytest.raises(NotEnoughError, match=rf"for {making.ref}, .* enter that water came") as no:
+        sample(82_700)
+    assert no.value.field == "dry"
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 9_200_000
+    assert not lot.moisture_tests.exists()
+    sample(82_800)
+    assert Lot.objects.get(pk=lot.pk).oven_dry_mg == 8_280_000
 
 
 # --- the studio as a source ----------------------------------------------------------------------
