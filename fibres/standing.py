@@ -21,13 +21,18 @@ Mark = tuple[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One fibre in the store, in oven-dry milligrams."""
+    """One fibre in the store, in oven-dry milligrams.
+
+    ``on_hand_mg`` is what the book has; of that ``at_the_vat_mg`` lies weighed out.
+    """
 
     fibre: Fibre
     on_hand_mg: int
     promised_mg: int
     short_from: date | None
     on_its_way_mg: int = 0
+    at_the_vat_mg: int = 0
+    system: System = "metric"
 
     @property
     def name(self) -> str:
@@ -36,8 +41,23 @@ class Standing:
 
     @property
     def free_mg(self) -> int:
-        """What nobody has been promised; below 0 where more is promised than is there."""
-        return self.on_hand_mg - self.promised_mg
+        """What nobody has been promised; below 0 where more is promised than is there.
+
+        What lies weighed out is in use, whoever it is for.
+        """
+        return self.shelved_mg - self.promised_mg
+
+    @property
+    def second(self) -> str:
+        """What stands under its name: its state, and how much of it lies weighed out."""
+        out = show_mass(self.at_the_vat_mg, system=self.system)
+        vat = f"{out} at the vat" if self.at_the_vat_mg else ""
+        return "; ".join(filter(None, [self.fibre.state, vat]))
+
+    @property
+    def shelved_mg(self) -> int:
+        """What still lies on its shelf."""
+        return self.on_hand_mg - self.at_the_vat_mg
 
     @property
     def minimum_mg(self) -> int | None:
@@ -63,7 +83,7 @@ class Standing:
     @property
     def bar(self) -> Gauge:
         """The figures of the row as a bar."""
-        return gauge(self.on_hand_mg, self.promised_mg, self.minimum_mg)
+        return gauge(self.shelved_mg, self.promised_mg, self.minimum_mg)
 
     @property
     def mark(self) -> Mark:
@@ -83,6 +103,8 @@ def standings(
     promised_mg: Mapping[int, int],
     short_from: Mapping[int, date],
     on_its_way_mg: Mapping[int, int] = MappingProxyType({}),
+    at_the_vat_mg: Mapping[int, int] = MappingProxyType({}),
+    system: System = "metric",
 ) -> list[Standing]:
     """Return the fibres that are held, promised, ordered or kept a minimum of, by name."""
     found = [
@@ -92,6 +114,8 @@ def standings(
             promised_mg=promised_mg.get(fibre.pk, 0),
             short_from=short_from.get(fibre.pk),
             on_its_way_mg=on_its_way_mg.get(fibre.pk, 0),
+            at_the_vat_mg=at_the_vat_mg.get(fibre.pk, 0),
+            system=system,
         )
         for fibre in fibres
     ]
@@ -106,12 +130,13 @@ def _is_of_note(one: Standing) -> bool:
 def finding(rows: Sequence[Standing], system: System = "metric") -> str:
     """Say in one or two sentences how the store stands and what wants doing."""
     on_hand = sum(row.on_hand_mg for row in rows)
+    out = sum(row.at_the_vat_mg for row in rows)
     promised = sum(row.promised_mg for row in rows)
     if not on_hand:
         opening = "Nothing is on hand."
-    elif not promised:
+    elif not promised and not out:
         opening = f"{show_mass(on_hand, system=system)} on hand, and all of it is free."
-    elif promised > on_hand:
+    elif promised > on_hand - out:
         opening = (
             f"{show_mass(promised, system=system)} is promised and "
             f"{show_mass(on_hand, system=system)} is on hand."
@@ -120,7 +145,12 @@ def finding(rows: Sequence[Standing], system: System = "metric") -> str:
         # What one fibre lacks does not make another less free.
         free = show_mass(sum(max(0, row.free_mg) for row in rows), system=system)
         opening = f"{free} free of {show_mass(on_hand, system=system)} on hand."
-    return " ".join([opening, *_wanting(rows), *_coming(rows, system)])
+    vat = (
+        [f"{show_mass(out, system=system)} of what is on hand lies weighed out at the vat."]
+        if out
+        else []
+    )
+    return " ".join([opening, *vat, *_wanting(rows), *_coming(rows, system)])
 
 
 def _wanting(rows: Sequence[Standing]) -> list[str]:

@@ -57,23 +57,33 @@ def finding(answer: Answer, today: date, system: System = "metric") -> str:
 
 
 def _how_it_stands(answer: Answer, today: date, system: System) -> str:
+    if answer.need_mg == 0 and answer.weighed_sheets:
+        return f"The fibre for all {answer.wanted} lies weighed out at the vat."
+    vat = _at_the_vat(answer)
     if answer.state == COVERED:
-        return f"The store covers all {answer.wanted}, also at the safe count."
+        return f"The store covers all {answer.wanted}, also at the safe count.{vat}"
     if answer.state == JUST_COVERED:
         return (
             f"The store covers all {answer.wanted} at the average count, with too little to spare "
-            "if more sheets than usual are broke."
+            f"if more sheets than usual are broke.{vat}"
         )
     by = day(max(answer.fibre_day, today), today)
     now = f"{answer.covered_sheets} of {answer.wanted} good sheets can be made"
     if answer.state == LATER and answer.ready_on:
         return (
             f"Its fibre is all there from {day(answer.ready_on, today)}, too late for {by}: "
-            f"until then {lacks(answer, system)} and {now}."
+            f"until then {lacks(answer, system)} and {now}.{vat}"
         )
     if answer.free:
         now = "It takes all or nothing, so what the store has of it is not set aside"
-    return f"Short by {by}: {lacks(answer, system)}. {now}."
+    return f"Short by {by}: {lacks(answer, system)}. {now}.{vat}"
+
+
+def _at_the_vat(answer: Answer) -> str:
+    """Say for how many sheets the store gives nothing more."""
+    if not answer.weighed_sheets:
+        return ""
+    return f" Fibre for {answer.weighed_sheets} of them lies weighed out at the vat."
 
 
 # --- how sure, and why not -----------------------------------------------------------------------

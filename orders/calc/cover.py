@@ -150,7 +150,8 @@ def _answer(
         on = ready[number]
         state = SHORT if on is None else LATER
         ready_on = None if on is None else date.fromordinal(on)
-        sheets = min(promise.wanted, good_sheets(served.given(number), promise))
+        found = promise.weighed_sheets + good_sheets(served.given(number), promise)
+        sheets = min(promise.wanted, found)
     else:
         state = COVERED if extra is None or not served.shorts[extra] else JUST_COVERED
         days = served.stock.start[served.drawn.lot[rows]]
@@ -167,6 +168,7 @@ def _answer(
         short=_lacking(served, bought, number, free) if short else (),
         picks=picks,
         needed_on=promise.needed_on,
+        weighed_sheets=promise.weighed_sheets,
         free=() if free is None else _free_picks(served, free),
         sure=SureOf(served, snapshot, number),
     )

@@ -39,6 +39,9 @@ class Answer:
     ``free`` is what one that takes all or nothing, and was given nothing, would find in the
     store once the rest is there; what it is short of is that rest.
 
+    ``weighed_sheets`` are those of ``wanted`` whose fibre lies weighed out at the vat; ``need_mg``
+    is what the rest takes.
+
     ``sure`` works out what the chance of cover rests on, for who asks; None where the spread of
     a lot is not known.
     """
@@ -54,6 +57,7 @@ class Answer:
     picks: tuple[Pick, ...]
     free: tuple[Pick, ...] = ()
     needed_on: date | None = None
+    weighed_sheets: int = 0
     sure: Callable[[], Sureness | None] | None = field(default=None, repr=False, compare=False)
 
     @property

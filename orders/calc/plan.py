@@ -20,6 +20,7 @@ from orders.calc._planjson.writer import VERSION, to_json
 from orders.calc.planrows import (
     AIMS,
     ONE,
+    AtVat,
     Demand,
     PackOffer,
     Part,
@@ -92,7 +93,8 @@ _LOT_KEYS = {
 _NEED_KEYS = {"due", "pull_mg", "sheets_per_pull", "good_share", "furnish", "excludes"}
 _PROMISE_KEYS = _NEED_KEYS | {
     "ref", "priority", "wanted", "need_mg", "safe_need_mg", "only_lots", "all_or_nothing",
-    "needed_on", "learned",
+    "needed_on", "learned", "weighed_sheets", "at_vat",
+    "making_days",
 }  # fmt: skip
 _TOP_KEYS = {
     "halfstuff_snapshot", "today", "currency", "aims", "lots", "commissions", "question",
@@ -229,8 +231,22 @@ class _Reader(Reader):
             "excludes": self.names(row.get("excludes", []), f"{path}.excludes"),
         }
 
+    def days(self, value: Any, path: str) -> int:
+        return self.whole(value, path, most=LARGEST_COUNT, unit="days")
+
     def pull(self, value: Any, path: str) -> int:
         return self.whole(value, path, least=1, unit="milligrams")
+
+    def at_vat(self, value: Any, path: str) -> AtVat:
+        row = self.mapping(value, path, {"pull_mg", "lying_mg", "extra_mg"})
+        lying = self.items(row.get("lying_mg", ABSENT), f"{path}.lying_mg")
+        return AtVat(
+            pull_mg=self.need_of(row, path, "pull_mg", self.pull) or 1,
+            lying_mg=tuple(
+                self.milligrams(mass, f"{path}.lying_mg[{n}]") for n, mass in enumerate(lying)
+            ),
+            extra_mg=self.milligrams(row.get("extra_mg", 0), f"{path}.extra_mg"),
+        )
 
     def promise(self, value: Any, path: str) -> Promise:
         row = self.mapping(value, path, _PROMISE_KEYS)
@@ -238,15 +254,29 @@ class _Reader(Reader):
         safe = self.milligrams(row.get("safe_need_mg", need), f"{path}.safe_need_mg")
         if safe < need:
             self.fault(f"{path}.safe_need_mg", f"must be need_mg {need} or more, got {safe}.")
+        wanted = self.need_of(row, path, "wanted", self.positive) or 1
+        needs = self.needs(row, path)
+        vat = self.unless_null(row, path, "at_vat", self.at_vat)
+        if vat and len(vat.lying_mg) != len(needs["furnish"]):
+            self.fault(
+                f"{path}.at_vat.lying_mg",
+                f"must name a mass for each of {len(needs['furnish'])} lines of the furnish, "
+                f"got {len(vat.lying_mg)}.",
+            )
         return Promise(
             ref=self.need_of(row, path, "ref", self.text) or "",
             priority=self.whole(row.get("priority", 1), f"{path}.priority", most=LARGEST_COUNT),
-            wanted=self.need_of(row, path, "wanted", self.positive) or 1,
+            wanted=wanted,
             need_mg=need,
             safe_need_mg=safe,
             only_lots=self.unless_null(row, path, "only_lots", self.names),
             all_or_nothing=self.flag(row.get("all_or_nothing", False), f"{path}.all_or_nothing"),
             needed_on=self.unless_null(row, path, "needed_on", self.day),
             learned=self.unless_null(row, path, "learned", self.beta),
-            **self.needs(row, path),
+            weighed_sheets=self.whole(
+                row.get("weighed_sheets", 0), f"{path}.weighed_sheets", most=wanted
+            ),
+            at_vat=vat,
+            making_days=self.unless_null(row, path, "making_days", self.days),
+            **needs,
         )

@@ -58,11 +58,28 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
+class AtVat:
+    """What lies weighed out for a promise, beside the fibre of a pull of the whole.
+
+    ``lying_mg`` counts usable fibre for the lines of the furnish, in their order; ``extra_mg`` of
+    the whole is for trial sheets and what stays in the vat.
+    """
+
+    pull_mg: int
+    lying_mg: tuple[int, ...]
+    extra_mg: int
+
+
+@dataclass(frozen=True, slots=True)
 class Promise:
     """A commission as planning sees it.
 
     ``needed_on`` is the day its fibre has to be in the store, so that there is time to prepare,
-    form and dry; None stands for the day due. ``learned`` are Beta parameters (a, b) of the good
+    form and dry; None stands for the day due. ``weighed_sheets`` are those of ``wanted`` whose
+    fibre lies weighed out at the vat, in no lot any more; the needs are without it, and
+    ``at_vat`` is what its chance needs to know of it.
+    ``making_days`` are the days from fibre to parcel where it needs its fibre earlier than that,
+    to make room in the dryer. ``learned`` are Beta parameters (a, b) of the good
     share, where it was learned from makings; its mean is ``good_share``.
     """
 
@@ -81,6 +98,9 @@ class Promise:
     all_or_nothing: bool = False
     needed_on: date | None = None
     learned: tuple[Decimal, Decimal] | None = None
+    weighed_sheets: int = 0
+    at_vat: AtVat | None = None
+    making_days: int | None = None
 
     @property
     def fibre_day(self) -> date:

@@ -208,7 +208,9 @@ def _fibre_day(snapshot: Snapshot, promise: Promise) -> date:
 
 
 def _making_days(promise: Promise) -> timedelta:
-    """Return the time from the day it draws its fibre to the day it is due."""
+    """Return the time that it takes from the day it draws its fibre to the day it is due."""
+    if promise.making_days is not None:
+        return timedelta(days=promise.making_days)
     return max(promise.due - promise.fibre_day, timedelta(0))
 
 

@@ -43,13 +43,15 @@ class HeldLine:
     lot held for it or free to it, each with the spread of that lot (standard deviation over
     mass); ``yield_spread`` is common to all of them. With ``yield_share``, the preparation yield
     to expect, the yield is spread as a Beta, which knows that no more than all can be left;
-    without it, as a normal.
+    without it, as a normal. ``lying_mg`` is what lies at the vat for the pulls already, taken as
+    it was weighed; below 0 it is what has to come out of the pieces before any pull.
     """
 
     share: Decimal
     pieces: tuple[tuple[int, Decimal], ...]
     yield_spread: Decimal = Decimal(0)
     yield_share: Decimal | None = None
+    lying_mg: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +172,7 @@ def chance_of_cover(sureness: Sureness) -> float:
     makes = np.ones_like(pulls)
     for line in sureness.lines:
         if line.share > 0:
-            needed = pulls * (sureness.pull_mg * float(line.share)) - SPLIT_MG
+            needed = pulls * (sureness.pull_mg * float(line.share)) - SPLIT_MG - line.lying_mg
             makes *= _chance_to_hold(line, needed)
     most = 1.0 if _is_certain(sureness) else ALMOST_SURE
     return float(min(max(chances @ makes, 0.0), most))
@@ -239,8 +241,9 @@ def _most_pulls(sureness: Sureness) -> int:
         if line.share > 0:
             mass, spread = _held(line)
             best = (mass + FAR * spread) * (1 + FAR * float(line.yield_spread)) + SPLIT_MG
+            best += line.lying_mg
             most = min(most, best / (sureness.pull_mg * float(line.share)))
-    return int(most)
+    return max(int(most), 0)
 
 
 def _log_waits(sureness: Sureness, most: int) -> Numbers:

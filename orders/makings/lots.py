@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from fractions import Fraction
 from math import ceil
 
 from django.db.models import Prefetch
@@ -20,22 +19,20 @@ from fibres.calc import moisture as wet
 from fibres.models import Fibre, FurnishPart, Lot
 from orders import snapshot
 from orders.calc.cover import Answer, allocate
-from orders.calc.forming import GRAMS_A_LITRE, Forming, ToForm, charged_at, form
+from orders.calc.forming import GRAMS_A_LITRE, Forming, charged_at, form
 from orders.calc.planrows import Part, PlanLot, Promise, Snapshot
-from orders.makings.planning import spec_of
+from orders.calc.taken import Taken, taken_from
+from orders.calc.weighed import recipe_of, still_to_weigh
+from orders.makings.atthevat import usable_by_fibre
+from orders.makings.forming import Shrinkages, to_form
 from orders.models import Issue, Making
 from studio.errors import StudioError
 from studio.models import Studio
-from studio.sizes import Size
-from studio.units import Q, from_um
 
-Shrinkages = dict[tuple[int, str], tuple[Decimal, Decimal]]
 # Served when every promise has been: a making for the studio itself waits for the others.
 LAST = 10**6
 # The step in which shares are kept.
 SHARE_STEP = Decimal("0.000001")
-# What is still to weigh out below this share of the whole is the slip of a scale.
-SLIP = Fraction(1, 100)
 
 
 def open_makings() -> Iterable[Making]:
@@ -45,25 +42,6 @@ def open_makings() -> Iterable[Making]:
         .select_related("sheet__mould", "sheet__furnish", "commission", "mould", "vat", "dryer")
         .prefetch_related("commission__only_lots")
         .order_by("planned_on", "pk")
-    )
-
-
-def to_form(making: Making, studio: Studio, shrinkages: Shrinkages) -> ToForm:
-    """Return a making as the arithmetic takes it."""
-    mould, vat = making.mould, making.vat
-    return ToForm(
-        spec=spec_of(making, studio, shrinkages),
-        pulls=making.pulls,
-        trial_pulls=studio.trial_pulls,
-        opening=Size(mould.width_um, mould.height_um) if mould else None,
-        vat=Q(vat.litres, "L") if vat else None,
-        draw=from_um(mould.draw_um) if mould and mould.draw_um else None,
-        consistency=making.consistency,
-        usual_consistency=studio.vat_consistency,
-        thick_consistency=making.thick_consistency,
-        couched_solids=studio.couched_solids,
-        tolerance=studio.grammage_tolerance,
-        heel_mg=studio.heel_mg,
     )
 
 
@@ -111,12 +89,16 @@ def furnishes(keys: Iterable[int]) -> dict[int, Made]:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """What the lots give to one making: its forming, what was weighed, and what is to come."""
+    """What the lots give to one making: its forming, what was weighed, and what is to come.
+
+    ``taken`` is what promises lack because of it.
+    """
 
     forming: Forming
     made: Made
     issues: tuple[Issue, ...]
     answer: Answer | None
+    taken: tuple[Taken, ...] = ()
 
 
 def drawing_for(making: Making, today: date) -> Drawing:
@@ -133,13 +115,7 @@ def drawing_for(making: Making, today: date) -> Drawing:
     )
     made = furnishes(one.sheet.furnish_id for one in makings)
     issues = _issues(makings)
-    own = made.get(making.sheet.furnish_id)
-    if own is None:
-        raise StudioError(
-            f"The furnish of {making.sheet.name} has no fibre yet. Give it its fibres and their "
-            "shares.",
-            field="furnish",
-        )
+    own = _own_of(making, made)
     formed = {making.pk: form(to_form(making, studio, shrinkages))}
     weighed = tuple(issues.get(making.pk, ()))
     if not making.is_open:
@@ -149,15 +125,31 @@ def drawing_for(making: Making, today: date) -> Drawing:
         is_other = one.pk != making.pk and one.sheet.furnish_id in made
         if is_other and (found := _formed(one, studio, shrinkages)):
             formed[one.pk] = found
-    shot = _with_makings(
-        snapshot.read(today), [one for one in makings if one.pk in formed], formed, made, issues
-    )
+    shot = snapshot.read(today, with_runs=False)
+    reckoned = [one for one in makings if one.pk in formed]
+    found = allocate(_with_makings(shot, reckoned, formed, made, issues))
+    rest = [one for one in reckoned if one.pk != making.pk]
+    without = allocate(_with_makings(_put_back(shot, weighed), rest, formed, made, issues))
+    own_ref = making.commission.ref if making.commission else ""
+    promised = {promise.ref for promise in shot.commissions} - {own_ref}
     return Drawing(
         forming=formed[making.pk],
         made=own,
         issues=weighed,
-        answer=allocate(shot).of(_ref(making)),
+        answer=found.of(_ref(making)),
+        taken=taken_from(promised, before=without, after=found),
     )
+
+
+def _own_of(making: Making, made: Mapping[int, Made]) -> Made:
+    own = made.get(making.sheet.furnish_id)
+    if own is None:
+        raise StudioError(
+            f"The furnish of {making.sheet.name} has no fibre yet. Give it its fibres and their "
+            "shares.",
+            field="furnish",
+        )
+    return own
 
 
 def _formed(making: Making, studio: Studio, shrinkages: Shrinkages) -> Forming | None:
@@ -194,42 +186,36 @@ def _with_makings(
     """Set the makings among the promises, in place of what they form of their commissions."""
     forms: dict[str, int] = {}
     promised: list[Promise] = []
+    known = {promise.ref for promise in shot.commissions}
+    weighed = usable_by_fibre(issue for rows in issues.values() for issue in rows)
     for making in makings:
         forming = formed[making.pk]
         if making.commission is not None:
             ref = making.commission.ref
             forms[ref] = forms.get(ref, 0) + ceil(forming.order_mg)
-        need = _still(forming, issues.get(making.pk, ()))
+        own = made[making.sheet.furnish_id]
+        still = still_to_weigh(own.parts, forming.total_mg, weighed.get(making.pk, {}))
+        need, recipe = recipe_of(own.parts, still)
         if need:
-            promised.append(_promise(making, forming, made[making.sheet.furnish_id], need))
+            is_promised = making.commission is not None and making.commission.ref in known
+            rest = replace(own, parts=recipe)
+            promised.append(_promise(making, forming, rest, need, is_promised=is_promised))
     rest = (_less(promise, forms.get(promise.ref, 0)) for promise in shot.commissions)
-    taken: dict[str, int] = {}
-    for rows in issues.values():
-        for issue in rows:
-            # What is weighed out for no commission is off its lot in every snapshot already.
-            if issue.making.commission_id is None:
-                continue
-            taken[issue.lot.ref] = taken.get(issue.lot.ref, 0) + issue.oven_dry_mg
     return replace(
         shot,
-        lots=tuple(_lighter(lot, taken.get(lot.ref, 0)) for lot in shot.lots),
         commissions=(*promised, *(promise for promise in rest if promise.need_mg > 0)),
     )
 
 
-def _still(forming: Forming, issues: Iterable[Issue]) -> int:
-    """Return the usable fibre that is still to be weighed out."""
-    weighed = sum(wet.usable_mg(issue.oven_dry_mg, issue.lot.yield_now) for issue in issues)
-    still = forming.total_mg - weighed
-    return still if still > forming.total_mg * SLIP else 0
-
-
-def _promise(making: Making, forming: Forming, made: Made, need_mg: int) -> Promise:
+def _promise(
+    making: Making, forming: Forming, made: Made, need_mg: int, *, is_promised: bool
+) -> Promise:
+    """Return what a making still takes; one that nobody waits for is served last."""
     commission, spec = making.commission, forming.asked.spec
     lots = [lot.ref for lot in commission.only_lots.all()] if commission else []
     return Promise(
         ref=_ref(making),
-        priority=commission.priority if commission else LAST,
+        priority=commission.priority if commission and is_promised else LAST,
         due=commission.due if commission else making.planned_on,
         wanted=making.wanted_good,
         need_mg=need_mg,
@@ -257,17 +243,28 @@ def _less(promise: Promise, formed_mg: int) -> Promise:
     )
 
 
-def _lighter(lot: PlanLot, taken_mg: int) -> PlanLot:
-    """Return a lot without what lies weighed out of it already, oven-dry."""
-    if not taken_mg or not lot.oven_dry_mg:
-        return lot
-    left = max(lot.oven_dry_mg - taken_mg, 0)
-    return replace(
-        lot,
-        oven_dry_mg=left,
-        usable_mg=lot.usable_mg * left // lot.oven_dry_mg,
-        as_is_mg=lot.as_is_mg * left // lot.oven_dry_mg,
-    )
+def _put_back(shot: Snapshot, issues: Iterable[Issue]) -> Snapshot:
+    """Return a snapshot in which what was weighed out lies in its lots again."""
+    lots = {lot.ref: lot for lot in shot.lots}
+    for issue in issues:
+        lot, dry = issue.lot, issue.oven_dry_mg
+        found = lots.get(lot.ref) or PlanLot(
+            ref=lot.ref,
+            fibre=lot.fibre.name,
+            usable_mg=0,
+            oven_dry_mg=0,
+            as_is_mg=0,
+            usable_from=lot.received_on,
+            until=lot.keep_until,
+            marks=frozenset(lot.fibre.marks),
+        )
+        lots[lot.ref] = replace(
+            found,
+            usable_mg=found.usable_mg + wet.usable_mg(dry, lot.yield_now),
+            oven_dry_mg=found.oven_dry_mg + dry,
+            as_is_mg=found.as_is_mg + wet.as_is_mg(dry, lot.moisture),
+        )
+    return replace(shot, lots=tuple(lots.values()))
 
 
 def places_of(refs: Iterable[str]) -> dict[str, Lot]:

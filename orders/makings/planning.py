@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Sum
 
-from orders import sheetsinhand, snapshot
+from orders import sheetsinhand
 from orders.calc import culls
 from orders.calc.spec import SheetSpec
-from orders.models import Commission, Dryer, Making, Sheet
+from orders.makings.forming import spec_of
+from orders.models import Commission, Dryer, Making
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
-from studio.models import Counter, Mould, Studio, Vat
+from studio.models import Counter, Mould, Vat
 
 State = Making.State
 
@@ -25,27 +25,6 @@ CHANGEABLE = (
     "wanted_good", "pulls", "planned_on", "mould", "vat", "drying", "dryer", "consistency",
     "thick_consistency", "beaten_minutes", "sample", "remarks",
 )  # fmt: skip
-
-
-def spec_of(
-    making: Making,
-    studio: Studio | None = None,
-    shrinkages: dict[tuple[int, str], tuple[Decimal, Decimal]] | None = None,
-) -> SheetSpec:
-    """Return the sheet as this making forms it: on its own mould, dried its own way."""
-    if shrinkages is None:
-        shrinkages = snapshot.read_shrinkages()
-    kept = making.sheet
-    sheet = Sheet(
-        **{
-            field.attname: getattr(kept, field.attname)
-            for field in Sheet._meta.concrete_fields
-            if field.attname not in {"mould_id", "drying"}
-        },
-        mould=making.mould,
-        drying=making.drying,
-    )
-    return snapshot.spec_of(sheet, studio or Studio.current(), shrinkages)
 
 
 def safe_pulls(spec: SheetSpec, wanted_good: int) -> int:
@@ -61,12 +40,17 @@ def safe_pulls(spec: SheetSpec, wanted_good: int) -> int:
 
 def still_to_make(commission: Commission) -> int:
     """Return the good sheets that are neither made for a commission nor planned, at least 1."""
+    return max(left_to_plan(commission), 1)
+
+
+def left_to_plan(commission: Commission) -> int:
+    """Return the good sheets that are neither made for a commission nor planned, or 0."""
     made = sheetsinhand.kept(commission).made
     planned = (
         commission.makings.filter(state__in=Making.OPEN).aggregate(all=Sum("wanted_good"))["all"]
         or 0
     )
-    return max(commission.good_quantity - made - planned, 1)
+    return max(commission.good_quantity - made - planned, 0)
 
 
 def usual_dryer(drying: str) -> Dryer | None:

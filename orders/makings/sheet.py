@@ -11,7 +11,7 @@ from fractions import Fraction
 from fibres.models import Addition, Fibre
 from orders import workings
 from orders.calc.forming import LEARNED, SAID, Forming
-from orders.calc.loads import blender_loads, loads_for
+from orders.calc.loads import Loads, blender_loads, loads_for
 from orders.calc.makingsheet import (
     About,
     DoseOut,
@@ -21,10 +21,13 @@ from orders.calc.makingsheet import (
     WeighOut,
 )
 from orders.calc.makingsteps import soaking, steps_of
+from orders.learning.used import figures_used
+from orders.makings import notices
 from orders.makings.lots import Drawing, drawing_for, places_of
 from orders.models import Making
 from orders.wording import day
 from studio import cautions
+from studio.context import units_here
 from studio.models import Studio
 from studio.units import Q, System, show_grammage
 
@@ -47,12 +50,12 @@ def sheet_of(making: Making, today: date) -> MakingSheet:
     weigh = _weigh(drawing)
     doses = _doses(making, forming.total_mg)
     fibres = _used(drawing, weigh)
-    beaten = forming.total_mg >= studio.beater_least_mg
+    beater, blender = _loads(studio, forming.total_mg)
     steps = steps_of(
         [fibre.family for fibre in fibres],
         doses=[dose.kind for dose in doses],
         drying=making.drying,
-        is_beaten=beaten,
+        is_beaten=beater is not None,
     )
     return MakingSheet(
         about=_about(making),
@@ -61,30 +64,36 @@ def sheet_of(making: Making, today: date) -> MakingSheet:
         missing=_missing(drawing),
         soak=_soak(making, weigh, fibres, today),
         doses=doses,
-        beater=(
-            loads_for(
-                forming.total_mg,
-                least_mg=studio.beater_least_mg,
-                most_mg=studio.beater_most_mg,
-                consistency=Q(studio.furnish_consistency * 1000, "g/L"),
-            )
-            if beaten
-            else None
-        ),
-        blender=(
-            None
-            if beaten
-            else blender_loads(
-                forming.total_mg,
-                load_mg=studio.blender_mg,
-                water=Q(studio.blender_litres, "L"),
-            )
-        ),
+        beater=beater,
+        blender=blender,
         dryer=_dryer(making),
         keeps_until=_keeps_until(making, fibres),
         cautions=(*cautions.of_steps(steps), *_of_fibres(fibres)),
-        notes=_notes(making, forming, studio.units),
+        notes=_notes(making, forming, units_here(studio)),
+        clashes=notices.clashes(making, drawing.taken, today),
+        holding=notices.holding(making, forming, units_here(studio)),
+        reckoned_with=figures_used(
+            making,
+            fibres,
+            [row.lot for row in weigh],
+            has_draw=forming.consistency_is == LEARNED,
+            system=units_here(studio),
+        ),
     )
+
+
+def _loads(studio: Studio, total_mg: int) -> tuple[Loads | None, Loads | None]:
+    """Return how it goes through the beater, or, too little for it, through a blender."""
+    if total_mg >= studio.beater_least_mg:
+        in_beater = loads_for(
+            total_mg,
+            least_mg=studio.beater_least_mg,
+            most_mg=studio.beater_most_mg,
+            consistency=Q(studio.furnish_consistency * 1000, "g/L"),
+        )
+        return in_beater, None
+    water = Q(studio.blender_litres, "L")
+    return None, blender_loads(total_mg, load_mg=studio.blender_mg, water=water)
 
 
 def _about(making: Making) -> About:

@@ -1,11 +1,13 @@
 """What only the exact engine answers: limits, stand-ins, aims, who keeps what, and checks."""
 
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 
 import numpy as np
 import pytest
 
+from orders.calc._cover import conceded
 from orders.calc._cover.flow import Clock, CoverError, check
 from orders.calc._cover.served import MOST_MG, serve
 from orders.calc.cover import allocate, good_sheets
@@ -148,6 +150,31 @@ def test_a_later_day_is_found_where_lots_have_to_change_hands():
     assert cover.of("C2").ready_on.isoformat() == "2027-03-10"
 
 
+def test_lots_that_would_do_together_but_never_on_one_day_give_no_later_day():
+    """X is there from the 10th to the 12th and Y from the 15th; half of each is promised."""
+    lots = [
+        lot("X", **{"from": "2027-03-10", "until": "2027-03-12"}),
+        lot("Y", **{"from": "2027-03-15"}),
+    ]
+    asked = promise("C3", need=1000, priority=3, due="2027-03-06")
+    early = promise("C1", need=500, priority=1, due="2027-03-11", only_lots=["X"])
+    late = promise("C2", need=500, priority=2, due="2027-03-16", only_lots=["Y"])
+    cover = answer(lots, [early, late, asked])
+    assert states(cover) == {"C1": "covered", "C2": "covered", "C3": "short"}
+    assert cover.of("C3").ready_on is None
+    # Without the second promise all of Y is there on the 15th.
+    assert answer(lots, [early, asked]).of("C3").ready_on.isoformat() == "2027-03-15"
+
+
+@pytest.mark.parametrize("off", [-2, -1, 1, 2])
+def test_a_guess_that_is_off_is_put_right_in_whole_milligrams(monkeypatch, off):
+    asked = {"due": "2027-03-10", "pull_mg": 100, "furnish": [part()]}
+    given = [[lot(usable=1500)], [promise(safe_need_mg=1200)]]
+    exact = conceded.Asking._guess
+    monkeypatch.setattr(conceded.Asking, "_guess", lambda self: exact(self) + off)
+    assert answer(*given, question=asked).extra_good_sheets == 3
+
+
 def test_a_question_takes_nothing_that_is_held_for_a_safe_count():
     asked = {"due": "2027-03-10", "pull_mg": 100, "furnish": [part()]}
     cover = answer([lot(usable=1500)], [promise(safe_need_mg=1200)], question=asked)
@@ -208,6 +235,12 @@ def test_a_flow_that_contradicts_itself_is_refused(change, fault):
         check(served.net, wrong, served.net.demand)
 
 
+def test_a_promise_draws_its_fibre_on_its_day_of_need_or_else_on_the_day_due():
+    due = answer([lot()], [promise()]).of("C1")
+    needed = answer([lot()], [promise(needed_on="2027-03-03")]).of("C1")
+    assert (due.fibre_day, needed.fibre_day) == (date(2027, 3, 6), date(2027, 3, 3))
+
+
 def test_more_than_can_be_reckoned_exactly_is_refused():
     snapshot = from_json(plan([lot()], [promise()]))
     (one,) = snapshot.commissions
@@ -233,6 +266,19 @@ def test_sureness_counts_what_is_held_and_what_is_free():
     assert sum(mg for mg, _ in line.pieces) == 1700
     assert line.share == 1
     assert 0 <= cover.of("C1").chance <= 1
+
+
+def test_a_lot_that_two_lines_may_take_counts_for_the_first():
+    furnish = [
+        part("linter", "rag", least="0", target="0.5", most="1"),
+        part("rag", least="0", target="0.5", most="1"),
+    ]
+    lots = [lot("R1", "rag", usable=1000), lot("R2", "rag", usable=1000)]
+    cover = allocate(spread_out(lots, [promise(need=1000, furnish=furnish)]))
+    first, second = cover.of("C1").sureness.lines
+    # Each draws its half of 1000; the other 1000 could go to either.
+    assert sum(mg for mg, _ in first.pieces) == 1500
+    assert [mg for mg, _ in second.pieces] == [500]
 
 
 def test_without_a_spread_there_is_no_chance():

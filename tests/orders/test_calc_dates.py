@@ -70,3 +70,10 @@ def test_nothing_to_form_and_no_capacity_are_refused(pulls, capacity, field):
     with pytest.raises(RangeError) as refused:
         making_days(pulls, capacity)
     assert refused.value.field == field
+
+
+def test_days_in_which_nothing_cures_are_not_told_of_curing():
+    lines = making_days(100, Capacity(50, Decimal(1), pulls_a_day=50)).working
+    assert [line.label for line in lines] == [
+        "At the vat", "Until all is dry", "Sort and pack", "In all",
+    ]  # fmt: skip

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from orders.calc._mixes import MOST_LINES, nearest_mix
 from orders.calc.cover import allocate
 from orders.calc.plan import from_json
 from orders.calc.planrows import Part
@@ -429,3 +430,11 @@ def test_parts_of_a_snapshot_stay_as_they_were():
     ways_out(snapshot, allocate(snapshot), "C3")
     assert snapshot == kept
     assert isinstance(snapshot.commissions[0].furnish[0], Part)
+
+
+@pytest.mark.parametrize(("lines", "need"), [(1, 0), (1, -5), (MOST_LINES + 1, 100)])
+def test_no_mix_is_looked_for_of_nothing_or_of_too_many_lines(lines, need):
+    furnish = tuple(
+        Part((f"fibre {n}",), Decimal(0), Decimal(1) / lines, Decimal(1)) for n in range(lines)
+    )
+    assert nearest_mix(furnish, {f"fibre {n}": 1000 for n in range(lines)}, need) == ()

@@ -289,3 +289,10 @@ def test_the_nodes_of_a_beta_have_its_moments(a, b):
     for power in range(1, 6):
         moment *= (Fraction(a) + power - 1) / (Fraction(a) + Fraction(b) + power - 1)
         assert float(weights @ nodes**power) == pytest.approx(float(moment), rel=1e-10)
+
+
+@pytest.mark.parametrize("pulls", [50, 55, 60, 70])
+def test_fibre_that_is_known_to_the_milligram_leaves_only_the_sheets_to_chance(pulls):
+    held = line((pulls * 25_000, "0"))
+    chance = chance_of(50, pulls, good_share=D("0.9"))
+    assert chance_of_cover(asked(held)) == pytest.approx(chance, abs=1e-9)

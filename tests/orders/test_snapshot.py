@@ -8,6 +8,7 @@ from fibres.models import Fibre
 from orders import services, sheetsinhand, snapshot
 from orders.calc import cover, plan
 from orders.models import Commission
+from studio.models import Studio
 from tests.builders import (
     KG,
     day,
@@ -39,7 +40,7 @@ def test_reading_takes_the_same_queries_for_1_and_20_rows(django_assert_num_quer
         furnish.parts.get().substitutes.add(make_fibre())
         asked = make_commission(make_sheet(furnish, mould=make_mould()))
         asked.only_lots.add(lot)
-    with django_assert_num_queries(15):
+    with django_assert_num_queries(16):
         read()
 
 
@@ -161,7 +162,7 @@ def test_a_cut_sheet_is_laid_out_in_its_mould_less_shrinkage():
 
 def test_the_moisture_of_the_sheet_is_the_studios_unless_it_has_its_own():
     make_studio(sheet_moisture=Decimal("0.08"))
-    spec = snapshot.spec_of(make_sheet(), services.Studio.current(), {})
+    spec = snapshot.spec_of(make_sheet(), Studio.current(), {})
     own = snapshot.spec_of(make_sheet(sheet_moisture=Decimal("0.03")), make_studio(), {})
     assert (spec.sheet_moisture, own.sheet_moisture) == (Decimal("0.08"), Decimal("0.03"))
 

@@ -233,7 +233,7 @@ def test_offers_take_the_same_queries_for_1_and_20(django_assert_num_queries, ro
     for _ in range(rows):
         make_offer(breaks=[(4, 575)])
         make_ordered(make_fibre(), expected_on=TODAY)
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(17):
         read()
 
 

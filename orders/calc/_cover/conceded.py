@@ -122,10 +122,9 @@ class Waiting(Conceded):
         self.flow.open_up_to(columns, 0.0)
         return False
 
-    def settle(self, place: int, *, day_found: bool) -> None:
-        """Hold what was found, or give back the promise's own day and what it lacks."""
-        if not day_found:
-            self._own_day(place, is_open=True)
+    def give_back(self, place: int) -> None:
+        """Give a promise for which no day was found its own day and what it lacks."""
+        self._own_day(place, is_open=True)
 
     def drop(self) -> None:
         """Close the columns of days that were only looked at together."""

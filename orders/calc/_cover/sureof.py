@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 
 import numpy as np
@@ -22,18 +23,21 @@ class SureOf:
     def __call__(self) -> Sureness | None:
         """Return it, or None where the spread of a lot that counts is not known."""
         promise = self._served.promises[self._number]
+        if promise.weighed_sheets >= promise.wanted:
+            # All its fibre has left the store: what comes of it the vat will show.
+            return None
         left = self._served.drawn.left.copy()
         lines = [
             self._line(place, left)
             for place, part in enumerate(promise.furnish)
-            if part.target or part.most
+            if part.target or part.most or self._lying(place)
         ]
         found = [line for line in lines if line is not None]
         if len(found) < len(lines):
             return None
         return Sureness(
             wanted=promise.wanted,
-            pull_mg=promise.pull_mg,
+            pull_mg=promise.at_vat.pull_mg if promise.at_vat else promise.pull_mg,
             sheets_per_pull=promise.sheets_per_pull,
             good_share=promise.good_share,
             lines=tuple(line for line in found if line.share),
@@ -60,11 +64,20 @@ class SureOf:
             if mg:
                 pieces.append((mg, spread or NONE))
         given, lack = served.given(number)[place], served.lacks(number)[place]
+        vat = served.promises[number].at_vat
+        lying = self._lying(place)
+        whole = want.mg + (sum(vat.lying_mg) if vat else 0)
+        share = Decimal(given + lack + lying) / whole if whole else part.target
         return HeldLine(
-            share=Decimal(given + lack) / want.mg if want.mg else part.target,
+            share=share,
             pieces=tuple(pieces),
             yield_spread=max(self._spread.get(fibre, NONE) for fibre in part.fibres),
+            lying_mg=lying - math.ceil(vat.extra_mg * share) if vat else 0,
         )
+
+    def _lying(self, place: int) -> int:
+        vat = self._served.promises[self._number].at_vat
+        return vat.lying_mg[place] if vat else 0
 
     def _held(self, place: int) -> dict[int, int]:
         """Return what lots hold for a line, for the average need and for the safe extra."""

@@ -132,7 +132,7 @@ class _Search:
         """
         network = self._network()
         if not network.fills(number, days):
-            network.settle(number, day_found=False)
+            network.give_back(number)
             return None
         network.drop()
         low, high = 0, len(days) - 1
@@ -147,7 +147,7 @@ class _Search:
             if network.fills(number, [day]):
                 self.moved = True
                 return day
-        network.settle(number, day_found=False)
+        network.give_back(number)
         return None
 
     def _network(self) -> Waiting:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from orders.calc._planjson.sourcing import sourcing_json
-from orders.calc.planrows import PlanLot, Promise, Question, Snapshot
+from orders.calc.planrows import AtVat, PlanLot, Promise, Question, Snapshot
 
 VERSION = 1
 
@@ -68,6 +68,10 @@ def _need_json(need: Promise | Question) -> dict[str, Any]:
     }
 
 
+def _vat_json(vat: AtVat) -> dict[str, Any]:
+    return {"pull_mg": vat.pull_mg, "lying_mg": list(vat.lying_mg), "extra_mg": vat.extra_mg}
+
+
 def _promise_json(promise: Promise) -> dict[str, Any]:
     learned = promise.learned
     return {
@@ -81,4 +85,7 @@ def _promise_json(promise: Promise) -> dict[str, Any]:
         "all_or_nothing": promise.all_or_nothing,
         "needed_on": promise.needed_on.isoformat() if promise.needed_on else None,
         **({"learned": [f"{parameter:f}" for parameter in learned]} if learned else {}),
+        **({"weighed_sheets": promise.weighed_sheets} if promise.weighed_sheets else {}),
+        **({"at_vat": _vat_json(promise.at_vat)} if promise.at_vat else {}),
+        **({} if promise.making_days is None else {"making_days": promise.making_days}),
     }
