@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
+from hashlib import sha256
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from fibres.calc import moisture as wet
 from fibres.forms.common import KnownInput, past_day, some_dry
 from fibres.models import Addition, Lot
-from orders.makings import weighing
+from orders.makings import doubts, log, weighing
 from orders.models import Making, Spell
 from studio.forms import (
     CountField,
@@ -21,9 +24,22 @@ from studio.forms import (
     SizeField,
     VolumeField,
 )
-from studio.units import show_mass, show_share
+from studio.units import System, show_mass, show_share, to_mg
 
 SMALL = ("g", "kg", "oz")
+IS_RIGHT = "It is right all the same: keep it"
+IS_RIGHT_HINT = "Else put the figure right and enter it again."
+
+
+def sentence(words: str) -> str:
+    """Return words as a sentence of their own."""
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def more_than_none(number: Decimal) -> None:
+    """Refuse 0 where something was spent or given."""
+    if number == 0:
+        raise ValidationError("Give more than 0.", code="nothing")
 
 
 class LotChoice(forms.ModelChoiceField):
@@ -39,11 +55,47 @@ class LotChoice(forms.ModelChoiceField):
 
 
 class LogForm(HouseForm):
-    """A form of the log; it knows its making."""
+    """A form of the log; it knows its making, and asks about what looks like a slip.
 
-    def __init__(self, *args: Any, making: Making, **kwargs: Any) -> None:
-        self.making = making
-        super().__init__(*args, **kwargs)
+    What is asked about is kept once the tick beside the question is sent with the same figures:
+    a tick for one figure does not speak for the next.
+    """
+
+    def __init__(
+        self, *args: Any, making: Making, system: System = "metric", **kwargs: Any
+    ) -> None:
+        self.making, self.system = making, system
+        super().__init__(*args, system=system, **kwargs)
+
+    def check(self, given: dict[str, Any]) -> None:
+        """Add the faults of fields that hang together."""
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Give each field that looks wrong with what is asked about it."""
+        yield from ()
+
+    def clean(self) -> dict[str, Any]:
+        """Check the fields together; where all can be read, ask about what looks wrong."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        self.check(given)
+        if not self.errors:
+            self._ask({name: words for name, words in self.doubts(given) if words})
+        return given
+
+    def _ask(self, asked: dict[str, str]) -> None:
+        if not asked:
+            return
+        about = sha256(" ".join(asked.values()).encode()).hexdigest()[:12]
+        tick = forms.CheckboxInput(attrs={"value": about})
+        self.fields["is_right"] = forms.BooleanField(
+            label=IS_RIGHT, required=False, widget=tick, help_text=IS_RIGHT_HINT
+        )
+        if self.data.get(self.add_prefix("is_right")) == about:
+            return
+        self.data = self.data.copy()
+        self.data.pop(self.add_prefix("is_right"), None)
+        for name, words in asked.items():
+            self.add_error(name, f"{words} If it is right, tick so below.")
 
 
 class IssueForm(LogForm):
@@ -59,17 +111,21 @@ class IssueForm(LogForm):
         help_text="Leave it empty where the book’s own figure holds.",
     )
 
-    def __init__(self, *args: Any, system: str = "metric", **kwargs: Any) -> None:
-        super().__init__(*args, system=system, **kwargs)
-        self.fields["lot"].system = system
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["lot"].system = self.system
         self.fields["lot"].queryset = weighing.lots_for(self.making)
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about a moisture that is far from the book's."""
+        yield "moisture", doubts.of_moisture(given["lot"], given["moisture"])
 
 
 class SpendForm(LogForm):
     """Minutes spent on one operation."""
 
     operation = forms.ChoiceField(choices=Spell.Operation.choices, label="Spent on")
-    minutes = NumberField(unit="min", most=10_000)
+    minutes = NumberField(unit="min", most=10_000, validators=[more_than_none])
     way = forms.ChoiceField(
         label="Add or take back",
         choices=[("add", "Add"), ("back", "Take back")],
@@ -99,6 +155,18 @@ class DoseForm(LogForm):
         names = self.making.sheet.furnish.additions.values_list("name", flat=True)
         self.fields["name"].widget = KnownInput(list(names))
 
+    def check(self, given: dict[str, Any]) -> None:
+        """Take 0 only for what is noted, which it takes out."""
+        name = " ".join(given.get("name", "").split())
+        nothing = "mass" in given and not given["mass"].magnitude
+        if name and nothing and not self.making.doses.filter(name__iexact=name).exists():
+            self.add_error("mass", f"Give more than 0: no {name} is noted that 0 could take out.")
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about far more than the furnish, or the fibre, can have with it."""
+        mass_mg = to_mg(given["mass"])
+        yield "mass", doubts.of_dose(self.making, given["name"], mass_mg, system=self.system)
+
 
 class TrialForm(LogForm):
     """A sheet that was dried and weighed."""
@@ -118,6 +186,11 @@ class TrialForm(LogForm):
     )
     size = SizeField(label="Dry size", required=False, help_text="Across, then along the mould.")
 
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about a sheet that is far from its grammage."""
+        mass_mg, moisture = to_mg(given["mass"]), given["moisture"]
+        yield "mass", doubts.of_trial(self.making, mass_mg, moisture, system=self.system)
+
 
 class HeelForm(LogForm):
     """What becomes of what is left in the vat."""
@@ -133,7 +206,7 @@ class HeelForm(LogForm):
         help_text="Needed for what is kept; for what is thrown away as far as it is known.",
     )
     moisture = ShareField(
-        required=False, validators=[some_dry], help_text="Squeezed pulp holds about 85 %."
+        required=False, validators=[some_dry], help_text=sentence(log.HEEL_HOLDS)
     )
     litres = VolumeField(
         ("L", "gal"),
@@ -146,21 +219,38 @@ class HeelForm(LogForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["fibre"].queryset = weighing.kept_as(self.making)
+        for name in ("mass", "moisture", "fibre"):
+            self.fields[name].needed = "needed if kept"
 
-    def clean(self) -> dict[str, Any]:
+    def check(self, given: dict[str, Any]) -> None:
         """Ask for what a kept heel needs, and for one measure alone."""
-        given: dict[str, Any] = super().clean() or self.cleaned_data
         kept = given.get("heel") == Making.Heel.KEPT
         for name, words in (
             ("mass", "Weigh what is kept, drained, and give its mass."),
-            ("moisture", "Give its moisture."),
+            ("moisture", f"Give its moisture: {log.HEEL_HOLDS}."),
             ("fibre", "Say which fibre it is kept as."),
         ):
             if kept and not given.get(name) and name not in self.errors:
                 self.add_error(name, words)
         if given.get("mass") and given.get("litres"):
             self.add_error("litres", "Give the mass or the volume, not both.")
-        return given
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about more fibre than went in, and more volume than the vat holds."""
+        if given["heel"] != Making.Heel.NONE and given["mass"]:
+            other_mg = log.dry_mg(self.making.broke_as_is_mg, self.making.broke_moisture)
+            yield (
+                "mass",
+                doubts.of_kept(
+                    self.making,
+                    to_mg(given["mass"]),
+                    given["moisture"],
+                    beside_mg=other_mg,
+                    system=self.system,
+                ),
+            )
+        if given["heel"] == Making.Heel.THROWN and given["litres"]:
+            yield "litres", doubts.of_litres(self.making, given["litres"], system=self.system)
 
 
 class BrokeForm(LogForm):
@@ -170,13 +260,31 @@ class BrokeForm(LogForm):
     moisture = ShareField(
         required=False,
         validators=[some_dry],
-        help_text="Dried broke holds about 6 %; pressed and still wet, about 65 %.",
+        help_text=sentence(log.BROKE_HOLDS),
     )
     fibre = forms.ModelChoiceField(queryset=None, label="Kept as", required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["fibre"].queryset = weighing.broke_fibres()
+        for name in ("moisture", "fibre"):
+            self.fields[name].needed = "needed if kept"
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about more fibre than went in."""
+        making = self.making
+        is_heel_kept = making.heel == Making.Heel.KEPT
+        other_mg = log.dry_mg(making.heel_as_is_mg, making.heel_moisture) if is_heel_kept else 0
+        yield (
+            "mass",
+            doubts.of_kept(
+                making,
+                to_mg(given["mass"]),
+                given["moisture"],
+                beside_mg=other_mg,
+                system=self.system,
+            ),
+        )
 
 
 class FinishForm(LogForm):

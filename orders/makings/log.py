@@ -21,16 +21,22 @@ from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
 from fibres.wording import mass_words
 from orders import services
+from orders.makings import weighing
 from orders.makings.lots import consistency_of
 from orders.models import Commission, Dose, Fault, Issue, Making, Post, Spell, TrialSheet
 from orders.models.makings import MOST_SHEETS
 from studio.entries import enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
-from studio.units import show_mass, show_number, show_share
+from studio.units import show_count, show_mass, show_number, show_share
 
 COUNTED = ("pulls", "good", "retree", "broke")
 MOST_MINUTES = Decimal(100_000)
+# Drained pulp has 10 to 20 % of fibre, from memory; a sheet pressed once is still more than 65 %
+# water (Hand Papermaking Newsletter 56, October 2001); dry broke as paper, common practice, no
+# source.
+HEEL_HOLDS = "squeezed pulp holds about 85 %"
+BROKE_HOLDS = "dried broke holds about 6 %; pressed and still wet, about 65 %"
 Heel = Making.Heel
 State = Making.State
 
@@ -154,7 +160,7 @@ def spend(
     total = spell.minutes + minutes
     if not 0 <= total <= MOST_MINUTES:
         raise RangeError(
-            f"There are {show_number(spell.minutes)} minutes. Take back no more than that."
+            f"{show_count(spell.minutes, 'minute')} noted. Take back no more than that."
             if total < 0
             else f"One operation takes at most {show_number(MOST_MINUTES)} minutes.",
             field="minutes",
@@ -164,7 +170,7 @@ def spend(
     spell.full_clean()
     spell.save(update_fields=["minutes"])
     named = str(spell.get_operation_display()).lower()
-    _note(held, f"{named} {show_number(minutes)} minutes", by=by, key=key)
+    _note(held, f"{named} {show_count(minutes, 'minute')}", by=by, key=key)
     return spell
 
 
@@ -175,11 +181,14 @@ def dose(
     *,
     kind: str,
     mass_mg: int,
-    bottle: str = "",
+    bottle: str | None = None,
     by: Any,
     key: uuid.UUID | None = None,
 ) -> Dose | None:
-    """Say how much of an addition is in the making, dry; 0 takes it out again."""
+    """Say how much of an addition is in the making, dry; 0 takes it out again.
+
+    Without ``bottle`` the one that was noted stays; empty text takes it off.
+    """
     held = _held(making, key)
     name = " ".join(name.split())
     row = held.doses.filter(name__iexact=name).first() or Dose(making=held, name=name)
@@ -188,7 +197,8 @@ def dose(
             row.delete()
         _note(held, f"no {name}", by=by, key=key)
         return None
-    row.kind, row.mass_mg, row.bottle = kind, mass_mg, bottle
+    row.kind, row.mass_mg = kind, mass_mg
+    row.bottle = row.bottle if bottle is None else bottle
     row.full_clean()
     row.save()
     _note(held, f"{show_mass(mass_mg)} of {name}", by=by, key=key)
@@ -247,7 +257,7 @@ def note_heel(
         raise StudioError("Weigh what is kept, drained, and give its mass.", field="mass")
     held.heel = heel
     held.heel_as_is_mg = as_is_mg if is_weighed else None
-    held.heel_moisture = _some_fibre(as_is_mg, moisture) if is_weighed else None
+    held.heel_moisture = _some_fibre(as_is_mg, moisture, HEEL_HOLDS) if is_weighed else None
     held.heel_fibre = _kept_as(fibre) if heel == Heel.KEPT else None
     columns = ["heel", "heel_as_is_mg", "heel_moisture", "heel_fibre"]
     return _kept(held, columns, f"heel {held.get_heel_display().lower()}", by=by, key=key)
@@ -266,7 +276,7 @@ def note_broke(
     """Say how much broke and trimmings is kept as a lot of its own; 0 for none."""
     held = _held(making, key)
     held.broke_as_is_mg = as_is_mg or None
-    held.broke_moisture = _some_fibre(as_is_mg, moisture) if as_is_mg else None
+    held.broke_moisture = _some_fibre(as_is_mg, moisture, BROKE_HOLDS) if as_is_mg else None
     held.broke_fibre = _kept_as(fibre) if as_is_mg else None
     columns = ["broke_as_is_mg", "broke_moisture", "broke_fibre"]
     return _kept(held, columns, f"broke kept {show_mass(as_is_mg)} as is", by=by, key=key)
@@ -288,10 +298,15 @@ def _kept_as(fibre: Fibre | None) -> Fibre:
     return fibre
 
 
-def _some_fibre(as_is_mg: int | None, moisture: Decimal | None) -> Decimal:
+def dry_mg(as_is_mg: int | None, moisture: Decimal | None) -> int:
+    """Return the fibre of something that may not have been weighed; 0 where it was not."""
+    return wet.oven_dry_mg(as_is_mg, moisture) if as_is_mg and moisture is not None else 0
+
+
+def _some_fibre(as_is_mg: int | None, moisture: Decimal | None, holds: str) -> Decimal:
     """Return the moisture of something weighed that holds fibre."""
     if moisture is None:
-        raise StudioError("Give its moisture: squeezed pulp holds about 85 %.", field="moisture")
+        raise StudioError(f"Give its moisture: {holds}.", field="moisture")
     if not as_is_mg or moisture >= 1 or not wet.oven_dry_mg(as_is_mg, moisture):
         raise RangeError(
             f"At {show_share(moisture)} moisture it holds no fibre. Look at both figures again.",
@@ -337,7 +352,9 @@ def _weighed(lot: Lot, as_is_mg: int, *, moisture: Decimal, left_mg: int) -> tup
         raise RangeError("Give less than 100 %: the rest is fibre.", field="moisture")
     whole = wet.as_is_mg(max(left_mg, 0), moisture)
     shown, asked = mass_words(whole, as_is_mg)
-    if as_is_mg >= whole and shown == asked and left_mg > 0:
+    # What a page shows of the rest of a lot may be rounded up: typed back it is all of it.
+    is_whole = shown == asked or as_is_mg <= weighing.rounded_up_mg(whole)
+    if as_is_mg >= whole and is_whole and left_mg > 0:
         return whole, left_mg
     if as_is_mg > whole:
         raise NotEnoughError(
@@ -369,9 +386,20 @@ def take_back_issue(making: Making, pk: int, *, by: Any, key: uuid.UUID | None =
     found.delete()
 
 
-def noted_mg(lots: Iterable[int] | None = None) -> dict[int, int]:
+def noted_by_making(lots: Iterable[int]) -> dict[int, dict[str, int]]:
+    """Return what is weighed out of lots and in the book yet, oven-dry, by lot and making."""
+    rows = (
+        Issue.objects.filter(movement=None, making__state__in=Making.OPEN, lot__in=list(lots))
+        .order_by()
+        .values_list("lot_id", "making__ref")
+        .annotate(mass=Sum("oven_dry_mg"))
+    )
+    found: dict[int, dict[str, int]] = {}
+    for lot, making, mass in rows:
+        found.setdefault(lot, {})[making] = mass
+    return found
+
+
+def noted_mg(lots: Iterable[int]) -> dict[int, int]:
     """Return what is weighed out of lots and has not left the book yet, oven-dry, by the lot."""
-    rows = Issue.objects.filter(movement=None, making__state__in=Making.OPEN)
-    if lots is not None:
-        rows = rows.filter(lot__in=list(lots))
-    return dict(rows.order_by().values_list("lot_id").annotate(mass=Sum("oven_dry_mg")))
+    return {lot: sum(masses.values()) for lot, masses in noted_by_making(lots).items()}

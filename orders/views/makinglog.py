@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.functional import cached_property
 from django.views import View
 from django.views.generic import TemplateView
 
-from orders.makings import balance, log
+from orders.makings import log
 from orders.models import Making
+from orders.views import makinglogcounts as counts
 from orders.views import makinglogpanels as panels
 from studio import roles
+from studio.context import current_studio
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
 from studio.pages import HousePage
@@ -26,7 +29,10 @@ NOT_COUNTED = (
     "Not counted: the database could not take it just now. Tap once more in a moment; what was "
     "counted before is kept."
 )
-COUNTED_ALREADY = "That was noted already, and it is counted once."
+COUNTED_ALREADY = (
+    "That was noted already, and it is counted once. If two were meant, tap once more now that "
+    "the count has changed."
+)
 MOST_AT_ONCE = 1000
 
 
@@ -42,7 +48,7 @@ class OneMaking:
         rows = Making.objects.select_related(
             "sheet__mould", "sheet__furnish", "commission", "mould", "vat", "broke_lot", "heel_lot"
         )
-        return get_object_or_404(rows, ref=self.kwargs["ref"])
+        return get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
 
     @property
     def may_log(self) -> bool:
@@ -60,46 +66,37 @@ class MakingLog(OneMaking, HousePage, TemplateView):
         """Name the making."""
         return f"Log of {self.making.ref}"
 
-    def get_lede(self) -> str:
-        """Say how far it is."""
-        return panels.lede(self.making)
-
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Read all that was noted, and the balance as it stands."""
         making, system = self.making, self.studio.units
-        post = panels.chosen_post(making, self.request.GET.get("post", ""))
+        post = counts.chosen_post(making, self.request.GET.get("post", ""))
         at = self.request.GET.get("at", "")
-        found = balance.balance_of(making)
         may_log = self.may_log and making.is_open
         # Who only reads wants the whole making, not one post of it.
         one_post = post if may_log else None
-        totals = panels.totals(making)
-        minutes = panels.minute_rows(making, at)
+        counted = counts.counted_so_far(making, one_post, at, system)
+        is_at_the_vat = making.state == Making.State.AT_THE_VAT
         return super().get_context_data(
             making=making,
             is_planned=making.state == Making.State.PLANNED,
-            is_at_the_vat=making.state == Making.State.AT_THE_VAT,
+            is_at_the_vat=is_at_the_vat,
             is_finished=making.state == Making.State.FINISHED,
             may_log=may_log,
             page_key=uuid.uuid4(),
             post=post,
             one_post=one_post,
             posts=making.posts.all(),
-            counts=panels.count_rows(panels.counts_of(one_post) if one_post else totals, at),
-            faults=panels.fault_rows(panels.faults_of(making, one_post), at),
-            totals=totals,
+            **counted,
+            minutes_open=not may_log or any(row.has_focus for row in counted["minutes"]),
             issues=panels.issue_notes(
                 making, system, may_correct=roles.can(self.request.user, "store.correct")
             ),
-            proposed=panels.proposed(making, system) if making.is_open else [],
-            minutes=minutes,
-            minutes_open=not may_log or any(row.has_focus for row in minutes),
-            minutes_in_all=panels.minutes_in_all(making),
+            to_weigh=panels.to_weigh(making, system) if may_log and is_at_the_vat else [],
             doses=panels.dose_notes(making, system),
-            trials=panels.trial_notes(making),
+            trials=panels.trial_notes(making, system),
             heel=panels.heel_words(making, system),
             broke=panels.broke_words(making, system),
-            lines=found.as_lines(system) if found.issued_mg else (),
+            onward=panels.onward(making, self.request.user),
             commission=making.commission,
             **kwargs,
         )
@@ -109,7 +106,7 @@ class LogPost(OneMaking, View):
     """One tap: a small page of its own that is safe to send twice.
 
     The page that is shown carries one key, and each button on it a key that follows from it: of
-    the same button on the same page only one sending counts, and two people have two pages.
+    the same button under the same key only one sending counts, and two people have two keys.
     """
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -118,16 +115,22 @@ class LogPost(OneMaking, View):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Note it, and lead back to where the button was."""
-        back = log.page_of(self.making)
+        back, tell, said = log.page_of(self.making), messages.info, ""
         try:
             back = self.note() or back
         except AlreadyEnteredError:
-            messages.info(request, COUNTED_ALREADY)
+            said = COUNTED_ALREADY
             back = self.again() or back
         except StudioError as refusal:
-            messages.error(request, str(refusal))
+            tell, said = messages.error, str(refusal)
         except OperationalError:
-            messages.error(request, NOT_COUNTED)
+            tell, said = messages.error, NOT_COUNTED
+        return self.answer(back, tell, said)
+
+    def answer(self, back: str, tell: Callable[..., None], said: str) -> HttpResponse:
+        """Lead back, with what there is to say."""
+        if said:
+            tell(self.request, said)
         return redirect(back)
 
     def note(self) -> str:
@@ -161,31 +164,67 @@ class MakingStart(LogPost):
 
 @needs("makings.change")
 class MakingTap(LogPost):
-    """Count one more pull, sheet, fault or five minutes; or take it back."""
+    """Count one more pull, sheet, fault or five minutes; or take it back.
+
+    With script the page stays, and the answer brings the new counts and a new key: taps wait for
+    each other, so each takes the key of the answer before it, and two quick ones are two. Where an
+    answer is lost the key stays, and the tap that follows is known for the same one. Without
+    script the page comes anew, and two quick taps are one, which the page says.
+    """
 
     def note(self) -> str:
         """Count what the button says, in the post that the page showed."""
         tapped = self.request.POST.get("tap", "")
-        kind, _, what = tapped.partition(":")
-        what, _, change = what.partition(":")
+        kind, what, change = self._parts()
         post = self.request.POST.get("post", "")
         key = self.key_for(post, tapped)
         by = self.request.user
         if kind == "post":
             begun = log.begin_post(self.making, by=by, key=key)
             return self._at("pulls", begun.number)
-        number = panels.whole_number(change, most=MOST_AT_ONCE)
+        number = counts.whole_number(change, most=MOST_AT_ONCE)
         if kind == "minutes":
-            log.spend(self.making, what, panels.minutes_of(number), by=by, key=key)
+            log.spend(self.making, what, counts.minutes_of(number), by=by, key=key)
         else:
-            counted = panels.whole_number(post, most=1_000_000)
+            counted = counts.whole_number(post, most=1_000_000)
             log.tap(self.making, what, post=counted, change=number, by=by, key=key)
         return self.again()
 
     def again(self) -> str:
         """Lead back to the button that was tapped."""
-        _, _, what = self.request.POST.get("tap", "").partition(":")
-        return self._at(what.partition(":")[0], self.request.POST.get("post", ""))
+        return self._at(self._parts()[1], self.request.POST.get("post", ""))
+
+    def answer(self, back: str, tell: Callable[..., None], said: str) -> HttpResponse:
+        """Bring the new counts where the page stays."""
+        if not self.request.htmx:  # type: ignore[attr-defined]
+            return super().answer(back, tell, said)
+        making = self.making
+        post = counts.chosen_post(making, self.request.POST.get("post", ""))
+        _, what, _ = self._parts()
+        system = current_studio(self.request).units
+        counted = counts.counted_so_far(making, post, what, system)
+        rows = [*counted["counts"], *counted["faults"], *counted["minutes"]]
+        tapped = next((row for row in rows if row.has_focus), None)
+        return render(
+            self.request,
+            "orders/makings/_tapped.html",
+            {
+                **counted,
+                "making": making,
+                "one_post": post,
+                "rows": rows,
+                "said": said,
+                "tapped": tapped,
+                "page_key": uuid.uuid4(),
+                "opens_faults": what == "broke" and counted["faults_open"],
+            },
+        )
+
+    def _parts(self) -> tuple[str, str, str]:
+        """Return the kind of what was tapped, what it is, and by how much it changes."""
+        kind, _, what = self.request.POST.get("tap", "").partition(":")
+        what, _, change = what.partition(":")
+        return kind, what, change
 
     def _at(self, what: str, post: Any) -> str:
         where = {"post": str(post), "at": what}

@@ -1,55 +1,38 @@
-"""What the log of a making shows: rows of buttons, and what was noted, in words."""
+"""What was noted on the log of a making, in words, and where it leads on to."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 from urllib.parse import urlencode
 
-from django.db.models import QuerySet, Sum
 from django.urls import reverse
+from django.utils import timezone
 
 from fibres import lotbook
 from fibres.calc import moisture as wet
 from fibres.models import Lot
-from orders.makings import log, weighing
+from orders import sheetsinhand
+from orders.calc.makingsheet import WeighOut
+from orders.makings import doubts, weighing
 from orders.makings.planning import spec_of
 from orders.makings.standing import standing
-from orders.models import Fault, Making, Post, Spell, TrialSheet
-from studio.errors import StudioError
+from orders.models import Making, TrialSheet
+from orders.views.makinglogcounts import totals
+from studio import roles
 from studio.sizes import Size
-from studio.units import System, show_mass, show_number, show_share, show_size
+from studio.units import (
+    System,
+    show_count,
+    show_mass,
+    show_number,
+    show_share,
+    show_sheet_mass,
+    show_size,
+)
 
-COUNT_NAMES = {"pulls": "Pulls", "good": "Good", "retree": "Retree", "broke": "Broke"}
-COUNT_STEPS = {"pulls": (-1, 1, 5), "good": (-1, 1, 10), "retree": (-1, 1, 5), "broke": (-1, 1, 5)}
-FAULT_STEPS = (-1, 1)
-MINUTE_STEPS = (-5, 5, 15)
-
-
-@dataclass(frozen=True, slots=True)
-class Button:
-    """One button of a row: what it sends, what it says, what it is called aloud."""
-
-    value: str
-    words: str
-    label: str
-    is_first: bool
-    has_focus: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A count with its buttons."""
-
-    name: str
-    count: str
-    buttons: tuple[Button, ...]
-
-    @property
-    def has_focus(self) -> bool:
-        """Whether it is the row that was tapped last."""
-        return any(button.has_focus for button in self.buttons)
+MOST_LOTS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,121 +46,9 @@ class Noted:
     link_words: str = ""
 
 
-def whole_number(text: str, *, most: int) -> int:
-    """Return a number that a button sent; what no button sends is refused."""
-    try:
-        number = int(text)
-    except ValueError:
-        number = most + 1
-    if not -most <= number <= most:
-        raise StudioError("No button of this page sends that. Tap one of those shown.")
-    return number
-
-
-def minutes_of(number: int) -> Decimal:
-    """Return whole minutes as the log keeps them."""
-    return Decimal(number)
-
-
 def with_query(address: str, asked: dict[str, str]) -> str:
     """Return an address that asks for something."""
     return f"{address}?{urlencode(asked)}"
-
-
-def chosen_post(making: Making, asked: str) -> Post | None:
-    """Return the post asked for by its number, else the last one."""
-    posts = list(making.posts.all())
-    wanted = next((post for post in posts if str(post.number) == asked), None)
-    return wanted or (posts[-1] if posts else None)
-
-
-def count_rows(counts: dict[str, int], at: str) -> list[Row]:
-    """Return counts by name, each with its buttons."""
-    return [
-        _row("count", what, name, counts[what], COUNT_STEPS[what], at)
-        for what, name in COUNT_NAMES.items()
-    ]
-
-
-def counts_of(post: Post) -> dict[str, int]:
-    """Return the counts of one post by name."""
-    return {name: getattr(post, name) for name in log.COUNTED}
-
-
-def fault_rows(faults: QuerySet[Fault], at: str) -> list[Row]:
-    """Return every fault that can be seen, with how often it was."""
-    times = dict(faults.order_by().values_list("kind").annotate(Sum("times")))
-    return [
-        _row("fault", str(kind), str(label), times.get(kind, 0), FAULT_STEPS, at)
-        for kind, label in Fault.Kind.choices
-    ]
-
-
-def faults_of(making: Making, post: Post | None) -> QuerySet[Fault]:
-    """Return the faults of one post, or of all."""
-    return post.faults.all() if post else Fault.objects.filter(post__making=making)
-
-
-def minutes_in_all(making: Making) -> str:
-    """Word the minutes of all operations together."""
-    minutes = sum(making.spells.values_list("minutes", flat=True), Decimal(0))
-    return f"{show_number(minutes)} minute{'' if minutes == 1 else 's'} in all"
-
-
-def minute_rows(making: Making, at: str) -> list[Row]:
-    """Return every operation with the minutes spent on it."""
-    spent = dict(making.spells.values_list("operation", "minutes"))
-    return [
-        _row("minutes", str(kind), str(label), spent.get(kind, Decimal(0)), MINUTE_STEPS, at)
-        for kind, label in Spell.Operation.choices
-    ]
-
-
-def _row(
-    kind: str, what: str, name: str, count: int | Decimal, steps: Iterable[int], at: str
-) -> Row:
-    shown = show_number(count)
-    forward = next(step for step in steps if step > 0)
-    return Row(
-        name,
-        shown,
-        tuple(
-            Button(
-                value=f"{kind}:{what}:{step}",
-                words=f"+{step}" if step > 0 else f"−{-step}",
-                label=f"{name}, {shown} now",
-                is_first=what == "pulls" and step == forward,
-                has_focus=what == at and step == forward,
-            )
-            for step in steps
-        ),
-    )
-
-
-def totals(making: Making) -> dict[str, int]:
-    """Return pulls and sheets of all posts together."""
-    found = making.posts.aggregate(**{name: Sum(name) for name in log.COUNTED})
-    return {name: found[name] or 0 for name in log.COUNTED}
-
-
-def lede(making: Making) -> str:
-    """Say in one sentence how far the making is."""
-    state = Making.State(making.state)
-    if state == Making.State.PLANNED:
-        return (
-            f"Planned: {show_number(making.pulls)} pulls for {show_number(making.wanted_good)} "
-            "good sheets. Start it when the first fibre is weighed out."
-        )
-    counted = totals(making)
-    sheets = f"{show_number(counted['good'])} good and {show_number(counted['retree'])} retree"
-    if state == Making.State.AT_THE_VAT:
-        return (
-            f"{show_number(counted['pulls'])} of {show_number(making.pulls)} pulls; {sheets} so "
-            "far. Nothing leaves the store until it is finished."
-        )
-    if state == Making.State.FINISHED:
-        return f"Finished with {sheets}. All of it is in the book."
-    return "Given up. Nothing of it left the store."
 
 
 def issue_notes(making: Making, system: System, *, may_correct: bool) -> list[Noted]:
@@ -212,22 +83,47 @@ def issue_notes(making: Making, system: System, *, may_correct: bool) -> list[No
     return found
 
 
-def proposed(making: Making, system: System) -> list[Noted]:
-    """Return lots of the furnish that nothing was weighed out of yet."""
-    own, stand_ins = weighing.furnish_fibres(making)
-    used = set(making.issues.values_list("lot_id", flat=True))
+def to_weigh(making: Making, system: System) -> list[Noted]:
+    """Return what is still to be weighed out, lot by lot; of a lot begun, the rest.
+
+    Where the making sheet cannot say it, or finds no lot, they are the lots of the furnish.
+    """
     address = reverse("making_issue", args=[making.ref])
+    rows = weighing.still_to_weigh(making, timezone.localdate())
+    found = [
+        Noted(
+            f"{row.lot} {row.fibre}",
+            f"{to_weigh_words(row, system)} as is still to weigh, at {show_share(row.moisture)}"
+            f"{_in_place(row.place)}",
+            link=with_query(address, {"lot": row.lot}),
+            link_words="Weigh out",
+        )
+        for row in rows
+    ]
+    return found or ([] if making.issues.exists() else _lots_of_furnish(making, system, address))
+
+
+def to_weigh_words(row: WeighOut, system: System) -> str:
+    """Word what is to be weighed out of a lot, never less than is needed."""
+    return show_mass(weighing.rounded_up(row.as_is_mg, system), system=system)
+
+
+def _lots_of_furnish(making: Making, system: System, address: str) -> list[Noted]:
+    own, stand_ins = weighing.furnish_fibres(making)
     return [
         Noted(
             f"{lot.ref} {lot.fibre.name}",
-            f"{show_mass(wet.as_is_mg(lot.oven_dry_mg, lot.moisture), system=system)} as is at "
-            f"{show_share(lot.moisture)}{', ' + lot.place if lot.place else ''}",
+            f"holds {show_mass(wet.as_is_mg(lot.oven_dry_mg, lot.moisture), system=system)} as is "
+            f"at {show_share(lot.moisture)}{_in_place(lot.place)}",
             link=with_query(address, {"lot": lot.ref}),
             link_words="Weigh out",
         )
-        for lot in weighing.lots_for(making).filter(fibre__in=[*own, *stand_ins])[:12]
-        if lot.pk not in used
+        for lot in weighing.lots_for(making).filter(fibre__in=[*own, *stand_ins])[:MOST_LOTS]
     ]
+
+
+def _in_place(place: str) -> str:
+    return f", {place}" if place else ""
 
 
 def dose_notes(making: Making, system: System) -> list[Noted]:
@@ -245,22 +141,22 @@ def dose_notes(making: Making, system: System) -> list[Noted]:
     ]
 
 
-def trial_notes(making: Making) -> list[Noted]:
+def trial_notes(making: Making, system: System) -> list[Noted]:
     """Return the sheets that were dried and weighed."""
     return [
         Noted(
-            f"Pull {show_number(trial.number)}: {show_mass(trial.mass_mg, unit='g', places=2)}",
-            _trial_more(trial),
+            f"Pull {show_number(trial.number)}: {show_sheet_mass(trial.mass_mg, system)}",
+            _trial_more(trial, system),
             reverse("making_trial_back", args=[making.ref, trial.pk]) if making.is_open else "",
         )
         for trial in making.trial_sheets.all()
     ]
 
 
-def _trial_more(trial: TrialSheet) -> str:
+def _trial_more(trial: TrialSheet, system: System) -> str:
     words = f"at {show_share(trial.moisture)} moisture"
     if trial.width_um and trial.height_um:
-        words += f", {show_size(Size(trial.width_um, trial.height_um))}"
+        words += f", {show_size(Size(trial.width_um, trial.height_um), system=system)}"
     return words
 
 
@@ -295,23 +191,19 @@ def odd_words(making: Making) -> list[str]:
     """Say what may have been forgotten or counted wrong; a making is finished all the same."""
     counted = totals(making)
     spec = spec_of(making)
-    per_pull = 1 if spec.layout is None else spec.layout.pieces
     sorted_ = counted["good"] + counted["retree"] + counted["broke"]
-    formed = counted["pulls"] * per_pull
+    formed = counted["pulls"] * doubts.pieces_of(spec)
     found = [
         f"The furnish asks for {name}, and none of it was weighed out."
         for name in _not_weighed_out(making)
     ]
     if not sorted_:
         found.append("Not one sheet is counted: all of the fibre will be counted as lost.")
-    if sorted_ > formed:
+    found += doubts.of_counts(making, counted, spec=spec)
+    if formed > sorted_:
+        verb = "was" if formed == 1 else "were"
         found.append(
-            f"{show_number(sorted_)} sheets were sorted and {show_number(formed)} formed. Count "
-            "the pulls again."
-        )
-    elif formed > sorted_:
-        found.append(
-            f"{show_number(formed)} sheets were formed and {show_number(sorted_)} sorted. What "
+            f"{show_count(formed, 'sheet')} {verb} formed and {show_number(sorted_)} sorted. What "
             "lies in the dryer is not in hand yet."
         )
     return found
@@ -331,3 +223,21 @@ def _not_weighed_out(making: Making) -> list[str]:
 def in_a_row(words: list[str]) -> str:
     """Join words as a person lists them."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if words[1:] else words)
+
+
+def onward(making: Making, user: Any) -> list[tuple[str, str]]:
+    """Return what follows when a making is finished: words and address, the first thing first."""
+    if making.state != Making.State.FINISHED:
+        return []
+    found = []
+    commission = making.commission
+    may_send = commission and commission.is_promise and roles.can(user, "store.take")
+    if commission and may_send and sheetsinhand.sendable(commission).exists():
+        sends = reverse("delivery_new", args=[commission.ref])
+        found.append((f"Send sheets to {commission.ref}", sends))
+    for what, lot in (("broke", making.broke_lot), ("heel", making.heel_lot)):
+        if lot:
+            found.append((f"Label the {what}, {lot.ref}", reverse("lot_label", args=[lot.ref])))
+    if roles.can(user, "makings.change"):
+        found.append(("Repeat this making", reverse("making_repeat", args=[making.ref])))
+    return [*found, ("Where the fibre went", "#balance")]

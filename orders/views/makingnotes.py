@@ -23,24 +23,24 @@ from orders.makinglogforms import (
     SpendForm,
     TrialForm,
 )
-from orders.makings import finish, log
+from orders.makings import finish, log, weighing
 from orders.makings.lots import consistency_of
-from orders.makings.sheet import sheet_of
 from orders.models import Making, TrialSheet
+from orders.views import makinglogcounts as counts
 from orders.views import makinglogpanels as panels
 from orders.views.makinglog import OneMaking
-from studio.errors import StudioError
 from studio.pages import FormPage
 from studio.roles import needs
 from studio.units import from_mg, show_mass, show_share, to_mg
 
-ML_PER_LITRE = 1000
+MG_PER_ML = 1000
 
 
 class NotePage(OneMaking, FormPage):
     """A form that notes one thing and leads back to the log."""
 
     form_class: type[LogForm]
+    button = "Note it"
     anchor = ""
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -64,12 +64,26 @@ class NotePage(OneMaking, FormPage):
 
     def get_lede(self) -> str:
         """Say where the making stands."""
-        return self.lede or panels.lede(self.making)
+        return self.lede or counts.lede(self.making)
 
-    @property
-    def after(self) -> str:
-        """Where on the log the note stands."""
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
+        """Note what was given; ``sent`` says by whom, and under which key."""
+        raise NotImplementedError
+
+    def act(self, form: Any, key: Any) -> str:
+        """Note it, and lead to where it stands on the log."""
+        self.noted = self.write(form, form.cleaned_data, by=self.request.user, key=key)
         return f"{log.page_of(self.making)}#{self.anchor}"
+
+    def noted_of(self, what: str) -> dict[str, Any]:
+        """Return what is noted of heel or broke, for the form to start from."""
+        as_is_mg = getattr(self.making, f"{what}_as_is_mg")
+        kept_as = getattr(self.making, f"{what}_fibre_id")
+        return {
+            "mass": None if as_is_mg is None else from_mg(as_is_mg),
+            "moisture": getattr(self.making, f"{what}_moisture"),
+            "fibre": kept_as or first_key(self.get_form_class(), self.making),
+        }
 
 
 @needs("makings.change")
@@ -78,52 +92,44 @@ class MakingIssue(NotePage):
 
     form_class = IssueForm
     heading = "Weigh out of a lot"
-    button = "Note it"
     side_head = "Weighed out"
     note = "It leaves the store when the making is finished"
     anchor = "issues"
 
     def get_initial(self) -> dict[str, Any]:
         """Take the lot from the page that leads here, and its mass from the making sheet."""
-        asked = self.request.GET.get("lot", "")
-        row = next((row for row in self.to_weigh if asked in ("", row.lot)), None)
+        asked = self.request.GET.get("lot", "").strip()
+        row = next((row for row in self.to_weigh if asked.lower() in ("", row.lot.lower())), None)
         ref = asked or (row.lot if row else "")
-        lot = Lot.objects.filter(ref=ref).first()
-        return {"lot": lot and lot.pk, "mass": from_mg(row.as_is_mg) if row else None}
+        lot = Lot.objects.filter(ref__iexact=ref).first()
+        return {"lot": lot and lot.pk, "mass": self._as_typed(row.as_is_mg) if row else None}
+
+    def _as_typed(self, mass_mg: int) -> Any:
+        """Return a mass as a person would type it: pounds with their ounces."""
+        system = self.studio.units
+        mass = weighing.rounded_up(mass_mg, system)
+        words = show_mass(mass, system=system)
+        return [words, "lb"] if "lb" in words else mass
 
     @cached_property
     def to_weigh(self) -> list[WeighOut]:
-        """Read what the making sheet would still have weighed out; nothing where it cannot say."""
-        try:
-            rows = sheet_of(self.making, timezone.localdate()).weigh
-        except StudioError:
-            return []
-        return [row for row in rows if not row.is_done and not row.is_on_its_way]
+        """Read what the making sheet would still have weighed out."""
+        return weighing.still_to_weigh(self.making, timezone.localdate())
 
     def get_lede(self) -> str:
         """Say what the making sheet asks for."""
         system = self.studio.units
-        wanted = [
-            f"{show_mass(row.as_is_mg, system=system)} of {row.lot}" for row in self.to_weigh
-        ]
+        wanted = [f"{panels.to_weigh_words(row, system)} of {row.lot}" for row in self.to_weigh]
         return (
             f"The making sheet still asks for {panels.in_a_row(wanted)}, as is."
             if wanted
             else "Enter what was weighed out, from which lot, with its water."
         )
 
-    def act(self, form: Any, key: Any) -> str:
-        """Note it."""
-        given = form.cleaned_data
-        self.noted = log.issue(
-            self.making,
-            given["lot"],
-            as_is_mg=to_mg(given["mass"]),
-            moisture=given["moisture"],
-            by=self.request.user,
-            key=key,
-        )
-        return self.after
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
+        """Note it; nothing leaves the store yet."""
+        mass_mg, moisture = to_mg(given["mass"]), given["moisture"]
+        return log.issue(self.making, given["lot"], as_is_mg=mass_mg, moisture=moisture, **sent)
 
     def said(self, result: str) -> str:
         """Say what it holds."""
@@ -142,11 +148,9 @@ class MakingSpend(NotePage):
     note = "Of everybody who worked on it, added up"
     anchor = "minutes"
 
-    def act(self, form: Any, key: Any) -> str:
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
         """Add them, or take them back."""
-        operation = form.cleaned_data["operation"]
-        log.spend(self.making, operation, form.signed, by=self.request.user, key=key)
-        return self.after
+        return log.spend(self.making, given["operation"], form.signed, **sent)
 
 
 @needs("makings.change")
@@ -160,33 +164,32 @@ class MakingDose(NotePage):
     note = "Sizing, filler, pigment and aids, dry"
     anchor = "doses"
 
+    @property
+    def asked(self) -> str:
+        """The addition that the log leads here for; nothing where it is a new one."""
+        return str(self.request.GET.get("name", ""))
+
     def get_initial(self) -> dict[str, Any]:
         """Start from what is noted of it, or from what the furnish says."""
-        name = self.request.GET.get("name", "")
-        dose = self.making.doses.filter(name=name).first()
-        if dose is not None:
-            return {
-                "name": name,
-                "kind": dose.kind,
-                "bottle": dose.bottle,
-                "mass": from_mg(dose.mass_mg),
-            }
         usual = self.making.sheet.furnish.additions.first()
-        return {"name": name or usual.name, "kind": usual.kind} if usual else {"name": name}
+        name = self.asked or (usual.name if usual else "")
+        dose = self.making.doses.filter(name__iexact=name).first()
+        if dose is None:
+            return {"name": name, "kind": usual.kind} if usual else {"name": name}
+        mass = from_mg(dose.mass_mg)
+        return {"name": dose.name, "kind": dose.kind, "bottle": dose.bottle, "mass": mass}
 
-    def act(self, form: Any, key: Any) -> str:
-        """Note it."""
-        given = form.cleaned_data
-        log.dose(
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
+        """Note it; a bottle is taken off only where the page showed it."""
+        was_shown = self.asked.casefold() == given["name"].casefold()
+        return log.dose(
             self.making,
             given["name"],
             kind=given["kind"],
             mass_mg=to_mg(given["mass"]),
-            bottle=given["bottle"],
-            by=self.request.user,
-            key=key,
+            bottle=given["bottle"] if was_shown else given["bottle"] or None,
+            **sent,
         )
-        return self.after
 
 
 @needs("makings.change")
@@ -202,7 +205,7 @@ class MakingTrial(NotePage):
 
     def get_initial(self) -> dict[str, Any]:
         """Start at the pull that was counted last."""
-        number = max(panels.totals(self.making)["pulls"], TrialSheet.FIRST_PULL)
+        number = max(counts.totals(self.making)["pulls"], TrialSheet.FIRST_PULL)
         is_first = number == TrialSheet.FIRST_PULL
         return {
             "moisture": self.studio.sheet_moisture,
@@ -210,9 +213,8 @@ class MakingTrial(NotePage):
             "consistency": consistency_of(self.making) if is_first else None,
         }
 
-    def act(self, form: Any, key: Any) -> str:
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
         """Note it."""
-        given = form.cleaned_data
         size = given["size"]
         trial = TrialSheet(
             number=given["number"],
@@ -222,8 +224,7 @@ class MakingTrial(NotePage):
             width_um=size.width_um if size else None,
             height_um=size.height_um if size else None,
         )
-        log.weigh_trial(self.making, trial, by=self.request.user, key=key)
-        return self.after
+        return log.weigh_trial(self.making, trial, **sent)
 
 
 @needs("makings.change")
@@ -232,41 +233,25 @@ class MakingHeel(NotePage):
 
     form_class = HeelForm
     heading = "What is left in the vat"
-    button = "Note it"
     side_head = "Heel"
     note = "Kept wet it spoils within days: label it with day and furnish"
     anchor = "heel"
 
     def get_initial(self) -> dict[str, Any]:
         """Start from what is noted."""
-        making = self.making
-        return {
-            "heel": making.heel,
-            "mass": None if making.heel_as_is_mg is None else from_mg(making.heel_as_is_mg),
-            "moisture": making.heel_moisture,
-            "fibre": making.heel_fibre_id or first_key(self.get_form_class(), making),
-        }
+        return {"heel": self.making.heel, **self.noted_of("heel")}
 
-    def act(self, form: Any, key: Any) -> str:
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
         """Note it; litres are water but for what the consistency says."""
-        given = form.cleaned_data
         mass_mg, moisture = None, given["moisture"]
         if given["mass"]:
             mass_mg = to_mg(given["mass"])
         elif given["litres"] and given["heel"] == Making.Heel.THROWN:
             # A litre of vat weighs a kilogram, as far as a vat is ever measured.
             millilitres = given["litres"].to("mL").magnitude
-            mass_mg, moisture = int(millilitres * ML_PER_LITRE), 1 - consistency_of(self.making)
-        log.note_heel(
-            self.making,
-            given["heel"],
-            fibre=given["fibre"],
-            as_is_mg=mass_mg,
-            moisture=moisture,
-            by=self.request.user,
-            key=key,
-        )
-        return self.after
+            mass_mg, moisture = int(millilitres * MG_PER_ML), 1 - consistency_of(self.making)
+        weighed = {"as_is_mg": mass_mg, "moisture": moisture, "fibre": given["fibre"]}
+        return log.note_heel(self.making, given["heel"], **weighed, **sent)
 
 
 def first_key(form_class: type[LogForm], making: Making) -> int | None:
@@ -282,32 +267,22 @@ class MakingBroke(NotePage):
 
     form_class = BrokeForm
     heading = "Broke that is kept"
-    button = "Note it"
     side_head = "Broke and trimmings"
     note = "It becomes a lot of its own when the making is finished"
     anchor = "broke"
 
     def get_initial(self) -> dict[str, Any]:
-        """Start from what is noted."""
-        making = self.making
-        return {
-            "mass": from_mg(making.broke_as_is_mg or 0),
-            "moisture": making.broke_moisture,
-            "fibre": making.broke_fibre_id or first_key(self.get_form_class(), making),
-        }
+        """Start from what is noted; 0 says that none is kept."""
+        noted = self.noted_of("broke")
+        return {**noted, "mass": noted["mass"] or from_mg(0)}
 
-    def act(self, form: Any, key: Any) -> str:
+    def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
         """Note it."""
-        given = form.cleaned_data
-        log.note_broke(
-            self.making,
-            as_is_mg=to_mg(given["mass"]),
-            moisture=given["moisture"],
-            fibre=given["fibre"],
-            by=self.request.user,
-            key=key,
+        mass_mg, moisture = to_mg(given["mass"]), given["moisture"]
+        fibre = given["fibre"]
+        return log.note_broke(
+            self.making, as_is_mg=mass_mg, moisture=moisture, fibre=fibre, **sent
         )
-        return self.after
 
 
 @needs("makings.change")

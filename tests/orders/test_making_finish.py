@@ -8,7 +8,7 @@ from unittest.mock import patch
 
 import pytest
 
-from fibres import services
+from fibres import services, stocktaking
 from fibres.models import Lot, Movement, Source
 from orders.makings import finish as finishing
 from orders.makings import log
@@ -19,6 +19,7 @@ from studio.entries import AlreadyEnteredError
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 from tests.builders import KG, day, make_mould
+from tests.fibres.test_audit import plant
 from tests.orders.vatdays import GRAM, broke_fibre, count, logged, making_and_lot, share
 
 pytestmark = pytest.mark.django_db
@@ -134,11 +135,43 @@ def test_what_is_missing_is_said_all_at_once(owner):
 def test_an_issue_that_no_longer_fits_its_lot_stops_all_of_it_and_is_named(owner):
     making = logged(owner)
     lot = making.issues.get().lot
-    services.correct(lot.movements.get(), as_is_mg=KG, happened_on=day(), why="misread", by=owner)
+    # No service does that any more; it can have come so from elsewhere.
+    plant("UPDATE fibres_lot SET oven_dry_mg = 920000 WHERE id = %s", lot.pk)
     with pytest.raises(NotEnoughError, match=f"Lot {lot.ref} holds 0.920\u00a0kg oven-dry"):
         finish(making, by=owner)
     assert not SheetMovement.objects.exists()
     assert _now(making).state == Making.State.AT_THE_VAT
+
+
+def counted_yesterday(lot):
+    """Post a count of a lot that found it as the book says, dated yesterday."""
+    stocktake = stocktaking.begin(by=None)
+    stocktaking.count_lot(stocktake, lot, as_is_mg=10 * KG, by=None)
+    with patch("django.utils.timezone.localdate", return_value=day(1)):
+        stocktaking.post(stocktake, by=None)
+
+
+def test_a_hand_finishes_no_making_before_a_count_of_its_lot(hand, owner):
+    making, lot = making_and_lot()
+    counted_yesterday(lot)
+    log.issue(making, lot, as_is_mg=2 * KG, by=hand)
+    log.note_heel(making, Making.Heel.NONE, by=hand)
+    with pytest.raises(RangeError, match=f"Lot {lot.ref} was counted on") as refusal:
+        finish(making, finished_on=day(2), by=hand)
+    assert refusal.value.field == "happened_on"
+    assert _now(making).state == Making.State.AT_THE_VAT
+    assert (
+        finish(making, finished_on=day(1), by=hand).issues.get().movement.why.endswith(making.ref)
+    )
+
+
+def test_an_owner_who_does_leaves_a_note_in_the_lot(owner):
+    making, lot = making_and_lot()
+    counted_yesterday(lot)
+    log.issue(making, lot, as_is_mg=2 * KG, by=owner)
+    log.note_heel(making, Making.Heel.NONE, by=owner)
+    moved = finish(making, finished_on=day(2), by=owner).issues.get().movement
+    assert moved.why == f"Making {making.ref}. Dated before its count of {day(1):%d %b %Y}"
 
 
 def test_a_fault_at_the_very_end_leaves_nothing_behind(owner):

@@ -8,11 +8,12 @@ from decimal import Decimal
 import pytest
 
 from fibres.models import Movement
-from orders.makings import log, planning
+from orders.makings import log, planning, weighing
 from orders.models import Commission, Fault, Making, TrialSheet
 from studio.entries import AlreadyEnteredError
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
+from studio.units import show_mass, to_mg
 from tests.builders import KG, make_commission, make_lot, make_making
 from tests.orders.vatdays import GRAM, broke_fibre, count, making_and_lot, share
 
@@ -138,6 +139,15 @@ def test_an_addition_is_there_once_with_its_last_mass_and_goes_at_0():
     assert not making.doses.exists()
 
 
+def test_an_addition_entered_anew_keeps_its_bottle_until_it_is_taken_off():
+    making, _ = making_and_lot()
+    log.dose(making, "Chalk", kind="filler", mass_mg=100 * GRAM, bottle="K 7", by=None)
+    log.dose(making, "Chalk", kind="filler", mass_mg=154 * GRAM, by=None)
+    assert making.doses.get().bottle == "K 7"
+    log.dose(making, "Chalk", kind="filler", mass_mg=154 * GRAM, bottle="", by=None)
+    assert making.doses.get().bottle == ""
+
+
 def test_a_weighed_sheet_can_be_taken_out_again():
     making, _ = making_and_lot()
     trial = TrialSheet(mass_mg=7480, moisture=share("6"), number=2)
@@ -188,6 +198,33 @@ def test_as_much_as_the_page_showed_is_the_whole_lot():
     # 3.33 kg is shown; 3.3349 kg rounds to the same.
     found = log.issue(making, lot, as_is_mg=3_334_900, by=None)
     assert found.oven_dry_mg == lot.oven_dry_mg
+
+
+def test_the_rest_of_a_lot_rounded_up_is_all_of_it_and_more_is_refused():
+    making, lot = making_and_lot(as_is_mg=386_350)
+    with pytest.raises(NotEnoughError, match=r"Give 0\.386"):
+        log.issue(making, lot, as_is_mg=388_000, by=None)
+    # A page that rounds up shows 0.387 kg.
+    found = log.issue(making, lot, as_is_mg=387_000, by=None)
+    assert (found.as_is_mg, found.oven_dry_mg) == (386_350, lot.oven_dry_mg)
+
+
+@pytest.mark.parametrize(
+    ("mass_mg", "system", "said"),
+    [
+        (386_350, "metric", "0.387\u00a0kg"),
+        (13_737_838, "metric", "13.74\u00a0kg"),
+        (5_001, "metric", "5.01\u00a0g"),
+        (2_000_000, "metric", "2.00\u00a0kg"),
+        # 1 lb is 453.59237 g, so 13 737.838 g are 30 lb 4.58 oz and 386.35 g are 13.628 oz.
+        (13_737_838, "US", "30\u00a0lb\u00a04.6\u00a0oz"),
+        (386_350, "US", "13.63\u00a0oz"),
+    ],
+)
+def test_what_is_to_weigh_is_rounded_up_as_it_is_shown(mass_mg: int, system, said: str):
+    mass = weighing.rounded_up(mass_mg, system)
+    assert show_mass(mass, system=system) == said
+    assert to_mg(mass) >= mass_mg
 
 
 def test_a_pinch_of_water_is_no_issue():

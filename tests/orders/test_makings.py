@@ -386,6 +386,10 @@ def test_the_command_and_the_sheet_give_the_same_figures(cards):
     assert json.loads(printed(cards.ref, json=True)) == sheet_of(cards, day()).as_json()
 
 
+def test_the_command_finds_a_making_however_it_is_typed(cards):
+    assert printed(f" {cards.ref.lower()} ") == printed(cards.ref)
+
+
 def test_the_command_says_which_makings_there_are(cards):
     with pytest.raises(CommandError, match=f"No making is called 'M-9'. There are: {cards.ref}."):
         printed("M-9")
