@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 from fibres.forms.common import past_day
 from fibres.forms.purchases import GrownForm
 from orders.models import Commission, Making, SheetMovement
-from orders.sheetsinhand import Kept, ParcelNote, Sending
+from orders.sheetsinhand import Kept, ParcelNote, Sending, too_few_words
 from studio.forms import CountField, HouseForm, MassField
 from studio.units import System, show_number, show_size
 
@@ -84,7 +84,8 @@ class SendForm(GrownForm):
         label="Sent to",
         max_length=200,
         required=False,
-        help_text="Name and address for the packing list.",
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text="Name and address for the packing list, line by line.",
     )
     sheet_mg = MassField(
         ("g", "oz"),
@@ -102,6 +103,9 @@ class SendForm(GrownForm):
         help_text="With boards and wrapping.",
     )
     remarks = forms.CharField(required=False, max_length=500)
+    is_right = forms.BooleanField(label="Send it all the same", required=False)
+    # The figures that were asked about: a tick speaks for those alone.
+    asked_about = forms.CharField(required=False, widget=forms.HiddenInput, max_length=200)
 
     def __init__(self, *args: Any, offers: list[Offer], **kwargs: Any) -> None:
         self.offers = offers
@@ -134,8 +138,11 @@ class SendForm(GrownForm):
         return f"{making.sheet.name}, {size}{made_for}"
 
     def common_fields(self) -> list[Any]:
-        """Return the fields that hold for the parcel."""
-        return [self[name] for name in type(self).base_fields if name != "request_key"]
+        """Return the fields that hold for the parcel; the question only once it is put."""
+        unseen = {"request_key", "asked_about"}
+        if not self["asked_about"].value():
+            unseen.add("is_right")
+        return [self[name] for name in type(self).base_fields if name not in unseen]
 
     @property
     def sendings(self) -> list[Sending]:
@@ -156,11 +163,34 @@ class SendForm(GrownForm):
             sheet_mg=given["sheet_mg"],
             parcel_mg=given["parcel_mg"],
             remarks=given["remarks"],
+            is_right=given["is_right"] and given["asked_about"] == self._weighed(),
         )
 
+    def _weighed(self) -> str:
+        """Return the figures that the scales are asked about, in few letters."""
+        given = self.cleaned_data
+        sheets = sum(row.sheets for row in self.sendings)
+        return f"{sheets} {given['sheet_mg']} {given['parcel_mg']}"
+
+    def ask(self) -> None:
+        """Put the question, not answered yet, into the page that goes back."""
+        self.data = self.data.copy()
+        self.data[self.add_prefix("asked_about")] = self._weighed()
+        self.data.pop(self.add_prefix("is_right"), None)
+
+    def clean_sent_to(self) -> str:
+        """Keep the lines of an address, without the blanks around them."""
+        lines = (" ".join(line.split()) for line in self.cleaned_data["sent_to"].splitlines())
+        return "\n".join(line for line in lines if line)
+
     def clean(self) -> dict[str, Any]:
-        """Refuse an empty parcel."""
+        """Refuse an empty parcel, and more sheets than lie there: the sum would be of none."""
         given: dict[str, Any] = super().clean() or self.cleaned_data
+        for making, quality, there, _ in self.offers:
+            name = f"{quality}_{making.pk}"
+            asked = given.get(name) or 0
+            if asked > there:
+                self.add_error(name, too_few_words(making, quality, there, asked=asked))
         if not self.errors and not self.sendings:
             raise ValidationError("Give the sheets that are sent, of at least one making.")
         return given
@@ -172,6 +202,15 @@ class TakeBackForm(HouseForm):
     happened_on = past_day("Taken back")
     why = forms.CharField(
         label="Why", max_length=200, help_text="It came back; entered twice; the wrong parcel."
+    )
+
+
+class NotSpoiltForm(HouseForm):
+    """Why sheets that were entered as spoilt are not."""
+
+    happened_on = past_day("Taken back")
+    why = forms.CharField(
+        label="Why", max_length=200, help_text="Another making was meant; a slip of the finger."
     )
 
 
@@ -214,6 +253,7 @@ class CountForm(HouseForm):
 
     def __init__(self, *args: Any, there: Mapping[str, int], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["why"].needed = "needed if it does"
         for quality in (GOOD, RETREE):
             book = there.get(quality, 0)
             self.initial[f"seen_{quality}"] = book

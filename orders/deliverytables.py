@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from studio.tables import CountColumn, DayColumn, LedgerTable, RowHeader, TextColumn
+from studio.templatetags.studio import day
 from studio.units import show_grammage, show_number, show_size
 
 
@@ -34,8 +35,8 @@ class InHandTable(LedgerTable):
         return f"{size}, {show_grammage(record.sheet.grammage)}"
 
     def value_size(self, record: Any) -> str:
-        """Give them in millimetres and grams."""
-        return f"{show_size(record.sheet.size)}, {show_grammage(record.sheet.grammage)}"
+        """Give the same in an export."""
+        return self.render_size(record)
 
     def render_acts(self, value: str) -> Any:
         """Lead to the two forms."""
@@ -47,6 +48,48 @@ class InHandTable(LedgerTable):
             reverse("sheets_spoil", args=[value]),
             value,
         )
+
+
+class SpoiltTable(LedgerTable):
+    """Sheets that were entered as spoilt, and whether that still holds."""
+
+    caption = "Spoilt sheets"
+    caption_unseen = True
+    nothing = "No sheet was entered as spoilt."
+
+    ref = RowHeader(
+        "Making", accessor="making__ref", code=True, link="making__get_absolute_url",
+        second="making__sheet__name",
+    )  # fmt: skip
+    happened_on = DayColumn("Day")
+    quality = TextColumn("Quality", accessor="get_quality_display", order_by="quality")
+    spoilt = CountColumn("Sheets", order_by="-sheets")
+    why = TextColumn("What happened", wide=True)
+    back = TextColumn("Taken back", accessor="pk", orderable=False, wide=True)
+
+    may_take_back = False
+
+    def __init__(self, *args: Any, may_take_back: bool = False, **kwargs: Any) -> None:
+        self.may_take_back = may_take_back
+        super().__init__(*args, **kwargs)
+
+    def render_back(self, record: Any) -> Any:
+        """Say when and why it was taken back, or lead to where it can be."""
+        if said := self.value_back(record):
+            return said
+        if not self.may_take_back:
+            return ""
+        return format_html(
+            '<a class="tall" href="{}">Take back<span class="unseen"> {} of {}</span></a>',
+            reverse("sheets_spoilt_back", args=[record.pk]),
+            show_number(record.spoilt),
+            record.making.ref,
+        )
+
+    def value_back(self, record: Any) -> str:
+        """Give the day and the reason."""
+        back = getattr(record, "reversed_by", None)
+        return f"{day(back.happened_on)}: {back.why}" if back else ""
 
 
 class DeliveryTable(LedgerTable):

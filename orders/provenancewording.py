@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from django.utils.dates import MONTHS
 
-from fibres.models import Source
+from fibres.models import Lot, Source
 from orders.models import Making, Sheet
 from orders.provenance import Became, Origin, Part
 from studio.sizes import named_sizes
@@ -99,6 +99,25 @@ def card(origin: Origin, system: System = "metric") -> str:
         return f"Made with {listed(shares)}." if len(shares) > 1 else f"All {_only_name(others)}."
     given = listed(_gifts_in_words(gifts, system))
     return f"From {given}{', with ' + listed(shares) if shares else ''}."
+
+
+def gift_in_words(lots: Iterable[Lot], system: System = "metric") -> str:
+    """Word what was given, fibre by fibre as it came: "13.0 kg of white office paper"."""
+    masses: dict[str, int] = {}
+    for lot in lots:
+        name = str(lot.fibre.name)
+        masses[name] = masses.get(name, 0) + lot.as_is_mg
+    return listed(
+        f"{show_mass(mass, system=system)} of {name[:1].lower()}{name[1:]}"
+        for name, mass in masses.items()
+    )
+
+
+def days_in_words(lots: Iterable[Lot]) -> str:
+    """Word the days on which lots came: "on 3 May 2026", or from the first to the last."""
+    days = sorted({lot.received_on for lot in lots})
+    first, last = (f"{day.day} {MONTHS[day.month]} {day.year}" for day in (days[0], days[-1]))
+    return f"on {first}" if first == last else f"between {first} and {last}"
 
 
 def _only_name(parts: Sequence[Part]) -> str:

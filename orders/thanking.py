@@ -41,18 +41,50 @@ class Gift:
         return sum(lot.received_oven_dry_mg for lot in self.lots)
 
 
+# Gifts that nobody was thanked for since they came.
+UNTHANKED = Q(
+    Q(source__thanked_on=None) | Q(source__thanked_on__lt=F("received_on")),
+    source__kind=Source.Kind.DONOR,
+    source__closed_on=None,
+    received_oven_dry_mg__gt=0,
+)
+
+
+def _latest(today: date) -> date:
+    """Return the day before which a gift has waited too long."""
+    return today - timedelta(days=THANK_WITHIN_DAYS)
+
+
+def donors_waiting(today: date) -> int:
+    """Count the donors on the list of thanks, in one query."""
+    late = Lot.objects.filter(UNTHANKED, received_on__lt=_latest(today))
+    return late.order_by().values("source").distinct().count()
+
+
+def is_waiting(source: Source, today: date) -> bool:
+    """Tell whether a donor is on the list of thanks."""
+    return source.lots.filter(UNTHANKED, received_on__lt=_latest(today)).exists()
+
+
+def gift_of(source: Source, user: Any) -> Gift | None:
+    """Return what a donor gave since it was last thanked, else all it gave; None for nothing."""
+    given = queries.lots_for(user).filter(source=source.pk, received_oven_dry_mg__gt=0)
+    given = given.select_related("fibre").order_by("received_on", "pk")
+    lots = list(given.filter(UNTHANKED)) or list(given)
+    if source.kind != Source.Kind.DONOR or not lots:
+        return None
+    keys = {lot.pk for lot in lots}
+    trail = trail_from(Lot.objects.filter(pk__in=keys), user)
+    made = sheets_made(trail.drawn)
+    return Gift(source, tuple(lots), tuple(became_in(trail, keys, made)))
+
+
 def gifts_to_thank_for(today: date, user: Any) -> list[Gift]:
     """Return gifts that have waited for thanks for more than two weeks, the oldest first."""
-    unthanked = queries.lots_for(user).filter(
-        Q(source__thanked_on=None) | Q(source__thanked_on__lt=F("received_on")),
-        source__kind=Source.Kind.DONOR,
-        source__closed_on=None,
-        received_oven_dry_mg__gt=0,
-    )
     by_source: dict[int, list[Lot]] = defaultdict(list)
-    for lot in unthanked.order_by("received_on", "pk"):
+    for lot in queries.lots_for(user).filter(UNTHANKED).order_by("received_on", "pk"):
         by_source[lot.source_id].append(lot)
-    latest = today - timedelta(days=THANK_WITHIN_DAYS)
+    latest = _latest(today)
     waiting = [lots for lots in by_source.values() if lots[0].received_on < latest]
     if not waiting:
         return []

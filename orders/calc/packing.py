@@ -107,24 +107,33 @@ class Parcel:
         return off is not None and off < -Fraction(tolerance)
 
     def lines(self, system: System = "metric") -> tuple[Line, ...]:
-        """Set out grammage and mass line by line."""
+        """Set out grammage and mass line by line, for the studio."""
         return (*self._grammage_lines(system), *self._mass_lines(system))
+
+    def told_lines(self, system: System = "metric") -> tuple[Line, ...]:
+        """Set out what the client is told: a parcel lighter than its sheets is the studio's doubt.
+
+        What the scales said is then left out; the mass of the sheets stands.
+        """
+        mass = self._mass_lines(system)
+        return (*self._grammage_lines(system), *(mass[:1] if self.missing_sheets else mass))
 
     def _grammage_lines(self, system: System) -> list[Line]:
         ordered = Line("Grammage ordered", show_grammage(self.grammage), "conditioned")
         measured, off = self.measured, self.off_by
         if measured is None or off is None:
             return [ordered]
-        one = show_mass(self.conditioned_mg or 0, system=system)
+        one = _one_sheet(self.conditioned_mg or 0, system)
         # Two decimals are more than a kitchen balance gives; the line shows one.
         figure = Decimal(round(measured * 100)).scaleb(-2)
-        than = f", {show_share(abs(off))} {'below' if off < 0 else 'above'}" if off else ""
+        far, none = show_share(abs(off)), show_share(0)
+        than = f", {far} {'below' if off < 0 else 'above'}" if far != none else ""
         because = f"one sheet weighs {one}{than}"
         return [ordered, Line("Grammage measured", show_grammage(figure), because)]
 
     def _mass_lines(self, system: System) -> list[Line]:
         known = "as weighed" if self.conditioned_mg is not None else "by the grammage ordered"
-        each = f"{show_number(self.sheets)} of {show_mass(round(self.sheet_mg), system=system)}"
+        each = f"{show_number(self.sheets)} of {_one_sheet(round(self.sheet_mg), system)}"
         lines = [
             Line("Sheets weigh", show_mass(self.expected_mg, system=system), f"{each}, {known}")
         ]
@@ -135,6 +144,11 @@ class Parcel:
         left = show_mass(abs(wrapping), system=system)
         rest = "Boards and wrapping" if wrapping >= 0 else "Lighter than its sheets by"
         return [*lines, parcel, Line(rest, left, "parcel less sheets", "answer")]
+
+
+def _one_sheet(mass_mg: int, system: System) -> str:
+    """Word what one sheet weighs, fine enough for the sum to be done again."""
+    return show_mass(mass_mg, unit="oz" if system == "US" else "g", places=2)
 
 
 def retree_price_minor(cost: Cost, share: Decimal) -> int:

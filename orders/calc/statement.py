@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from math import floor
 
 from studio.errors import RangeError
 from studio.units import NO_BREAK_SPACE, System, show_mass, show_share
@@ -25,6 +26,8 @@ WORDS = {
     IN_HOUSE: "Own broke and heel",
     VIRGIN: "Virgin",
 }
+FROM_ISSUED = "from what was issued"
+FROM_FURNISH = "as planned, to be confirmed from what goes into the vat"
 BECAUSE = {
     POST_CONSUMER: "counts as recycled",
     PRE_CONSUMER: "counts as recycled",
@@ -49,6 +52,34 @@ class IssuedFibre:
     def counts_as(self) -> str:
         """The class that it counts as."""
         return IN_HOUSE if self.is_own else self.source_class
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimBeside:
+    """A claim of at least so much recycled fibre, beside the share that was issued."""
+
+    claim: Fraction
+    found: Fraction
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether at least so much of the fibre issued counts as recycled."""
+        return self.found >= self.claim
+
+    @property
+    def by(self) -> Fraction:
+        """How far the share is above the claim; below 0 where it falls short of it."""
+        return self.found - self.claim
+
+    def words(self) -> str:
+        """Say whether the claim is kept, and by how much; rounded so that it says no more."""
+        said = f"At least {show_share(self.claim)} recycled was agreed: "
+        tenths = floor(self.by * 1000)
+        off = f"{show_share(Fraction(abs(tenths), 1000))} of the fibre"
+        if not self.is_kept:
+            return f"{said}not kept, {off} too little, from what was issued."
+        over = f"{off} to spare" if tenths else "with nothing to spare"
+        return f"{said}kept, {over}, from what was issued."
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +113,11 @@ class FibreStatement:
 
     def reaches(self, share: Decimal) -> bool:
         """Tell whether a claim of at least so much recycled fibre holds."""
-        return self.recycled_share >= Fraction(share)
+        return self.beside(share).is_kept
+
+    def beside(self, claim: Decimal) -> ClaimBeside:
+        """Hold a claim of at least so much recycled fibre beside what was issued."""
+        return ClaimBeside(claim=Fraction(claim), found=self.recycled_share)
 
     def lines(self, system: System = "metric") -> list[Line]:
         """Set out each class with its mass and share, then what counts as recycled."""
@@ -107,13 +142,16 @@ class FibreStatement:
             ),
         ]
 
-    def sentences(self) -> str:
-        """Say what may be claimed, in sentences that can be sent to a client."""
+    def sentences(self, whence: str = FROM_ISSUED) -> str:
+        """Say what may be claimed, in sentences that can be sent to a client.
+
+        ``whence`` says what it is reckoned from.
+        """
         if not self.total_mg:
             return "Nothing was issued, so nothing can be said of its fibre."
-        return " ".join(filter(None, (self._recycled_words(), self._own_words())))
+        return " ".join(filter(None, (self._recycled_words(whence), self._own_words())))
 
-    def _recycled_words(self) -> str:
+    def _recycled_words(self, whence: str) -> str:
         if not self.recycled_mg:
             return "Nothing in it counts as recycled."
         share = _percent_words(self.recycled_share)
@@ -126,7 +164,7 @@ class FibreStatement:
         else:
             kind = "post-consumer" if self.post_consumer_mg else "pre-consumer"
             kinds = f"all of that {kind}"
-        return f"{share} recycled by mass of fibre, {kinds}, from what was issued."
+        return f"{share} recycled by mass of fibre, {kinds}, {whence}."
 
     def _own_words(self) -> str:
         if not self.in_house_mg:
@@ -225,6 +263,7 @@ def permanence(
     additions: Sequence[str] = (),
     may_carry_wood: bool = False,
     report: str = "",
+    is_made: bool = True,
 ) -> str:
     r"""Return what may be said of how long the sheets of a making last.
 
@@ -239,6 +278,8 @@ def permanence(
         pulp and its lignin.
     report : str [-]
         Number and day of a test report; empty where there is none.
+    is_made : bool [-]
+        Whether the sheets are there already, or only offered.
 
     Returns
     -------
@@ -264,7 +305,7 @@ def permanence(
     """
     if not fibres:
         raise RangeError("Name at least one fibre: nothing was issued.", field="fibres")
-    made = f"Made with {_listed([*fibres, *additions])}."
+    made = f"{'Made' if is_made else 'To be made'} with {_listed([*fibres, *additions])}."
     if report:
         return f"{made} Tested, see report {report}."
     if may_carry_wood:

@@ -139,7 +139,11 @@ class Commission(models.Model):
     not_before = models.DateField("not made before", null=True, blank=True)
     all_or_nothing = models.BooleanField("whole, or not at all", default=False)
     tolerance_over = ShareField("client takes over, up to", default=Decimal("0"))
+    claim_recycled = ShareField("recycled, at least", null=True, blank=True)
     remarks = models.TextField(blank=True)
+    agreed_price_minor = WholeField(
+        "price of a good sheet that was agreed", null=True, blank=True, editable=False
+    )
 
     class Meta:
         ordering = ["priority", "due", "ref"]

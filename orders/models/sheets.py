@@ -25,11 +25,34 @@ class Delivery(models.Model):
     sheet_mg = WholeField("one sheet weighed, conditioned", null=True, blank=True)
     parcel_mg = WholeField("whole parcel weighed", null=True, blank=True)
     remarks = models.TextField(blank=True)
+    # What it came to on the day it was sent; parcels of before have none of it.
+    good_minor = WholeField("price of a good sheet", null=True, blank=True)
+    retree_minor = WholeField("price of a retree sheet", null=True, blank=True)
+    total_minor = WholeField("price of its sheets, before tax", null=True, blank=True)
+    price_working = models.JSONField("how its price came about", null=True, blank=True)
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ["-sent_on", "-pk"]
         verbose_name_plural = "deliveries"
+        constraints = [
+            models.CheckConstraint(
+                name="delivery_price_is_whole_or_none",
+                condition=Q(
+                    good_minor__isnull=True,
+                    retree_minor__isnull=True,
+                    total_minor__isnull=True,
+                    price_working__isnull=True,
+                )
+                | Q(
+                    good_minor__isnull=False,
+                    retree_minor__isnull=False,
+                    total_minor__isnull=False,
+                    price_working__isnull=False,
+                ),
+                violation_error_message="A parcel has its whole price, or none.",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.ref
@@ -62,6 +85,9 @@ class SheetMovement(AppendOnly):
     )
     happened_on = models.DateField()
     why = models.CharField(max_length=200, blank=True)
+    reverses = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="reversed_by"
+    )
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="sheet_movements")
 
     class Meta:
@@ -80,6 +106,11 @@ class SheetMovement(AppendOnly):
                 name="sheet_movement_sent_in_a_delivery",
                 condition=Q(delivery__isnull=True) | Q(kind__in=["sent", "corrected"]),
                 violation_error_message="Only what was sent belongs to a delivery.",
+            ),
+            models.CheckConstraint(
+                name="sheet_movement_only_a_correction_reverses",
+                condition=Q(reverses__isnull=True) | Q(kind="corrected"),
+                violation_error_message="Only a correction takes back another movement.",
             ),
         ]
 

@@ -14,11 +14,14 @@ from orders.sheetsinhand.holding import (
     kept,
     lines_of,
     made_for,
+    refuse_fewer_than_sent,
     sendable,
+    spoilt,
 )
-from orders.sheetsinhand.rows import unfinished_words
+from orders.sheetsinhand.rows import too_few_words, unfinished_words
 from orders.sheetsinhand.sending import ParcelNote, Sending, send
-from orders.sheetsinhand.takingback import take_back
+from orders.sheetsinhand.takingback import kept_spoilt_words, take_back, take_back_spoilt
+from orders.sheetsinhand.weighing import doubt, parcel_of
 
 __all__ = [
     "Kept",
@@ -28,13 +31,20 @@ __all__ = [
     "balances",
     "count",
     "deliveries",
+    "doubt",
     "in_hand",
     "kept",
+    "kept_spoilt_words",
     "lines_of",
     "made_for",
+    "parcel_of",
+    "refuse_fewer_than_sent",
     "send",
     "sendable",
     "spoil",
+    "spoilt",
     "take_back",
+    "take_back_spoilt",
+    "too_few_words",
     "unfinished_words",
 ]

@@ -103,10 +103,11 @@ def _refuse_more_than_formed(making: Making, found: int) -> None:
     posts = making.posts.values_list("good", "retree", "broke")
     formed = sum(map(sum, posts))
     out = Q(kind=Kind.SENT) | Q(delivery__isnull=False)
+    gone_bad = Q(kind=Kind.SPOILT) | Q(reverses__kind=Kind.SPOILT)
     moved = making.sheet_movements.aggregate(
         there=Sum("sheets", default=0),
         sent=Sum("sheets", filter=out, default=0),
-        spoilt=Sum("sheets", filter=Q(kind=Kind.SPOILT), default=0),
+        spoilt=Sum("sheets", filter=gone_bad, default=0),
     )
     in_hand, sent, spoilt = moved["there"] + found, -moved["sent"], -moved["spoilt"]
     if in_hand + sent + spoilt > formed:

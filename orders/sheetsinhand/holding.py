@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from django.db.models import Case, Q, QuerySet, Sum, When
+from django.db.models import Case, F, Q, QuerySet, Sum, When
 
 from orders.models import Commission, Delivery, Making, SheetMovement
+from studio.errors import RangeError
 
 Quality = SheetMovement.Quality
 IS_GOOD = Q(sheet_movements__quality=Quality.GOOD)
@@ -129,6 +130,16 @@ def lines_of(delivery: Delivery) -> list[tuple[Making, str, int]]:
     return [(makings[making], quality, sheets) for making, quality, sheets in found]
 
 
+def spoilt() -> QuerySet[SheetMovement]:
+    """Return what was entered as spoilt, the last first, with whether it was taken back."""
+    return (
+        SheetMovement.objects.filter(kind=SheetMovement.Kind.SPOILT)
+        .select_related("making__sheet", "reversed_by")
+        .annotate(spoilt=-F("sheets"))
+        .order_by("-happened_on", "-pk")
+    )
+
+
 def deliveries() -> QuerySet[Delivery]:
     """Return parcels with how many good and retree sheets are in each."""
     return Delivery.objects.select_related("commission").annotate(
@@ -142,6 +153,18 @@ def kept(commission: Commission) -> Kept:
     which = Q(making__commission=commission.pk) | Q(delivery__commission=commission.pk)
     sent, lying = (0, 0) if commission.pk is None else _made(which).get(commission.pk, (0, 0))
     return Kept(commission.good_quantity, sent, lying, most_taken(commission))
+
+
+def refuse_fewer_than_sent(commission: Commission, good: int) -> None:
+    """Refuse a number of good sheets below what its client has been sent already."""
+    sent = kept(commission).sent
+    if good < sent:
+        raise RangeError(
+            f"{sent} good sheets of {commission.ref} have been sent already. Give {sent} or "
+            f"more, got {good}; or take a parcel back first.",
+            field="good_quantity",
+            value=good,
+        )
 
 
 def most_taken(commission: Commission) -> int:

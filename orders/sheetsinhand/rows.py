@@ -58,16 +58,23 @@ def refuse_more_than_there(
     for (making, quality), sheets in wanted.items():
         held = there.get((making, quality), 0)
         if sheets > held:
-            ref, asked = makings[making].ref, f"{sheets} {'is' if sheets == 1 else 'are'}"
-            left = f"{held} {quality} {noun(held)} {'is' if held == 1 else 'are'} in hand"
             raise NotEnoughError(
-                f"Of {ref} {left} and {asked} asked for. Give {held} or fewer, or count what "
-                "lies there."
-                if held
-                else f"Of {ref} no {quality} sheet is in hand any more.",
+                too_few_words(makings[making], quality, held, asked=sheets),
                 field=field_of(quality, makings[making]),
                 value=sheets,
             )
+
+
+def too_few_words(making: Making, quality: str, held: int, *, asked: int) -> str:
+    """Say that fewer sheets lie there than are asked for."""
+    if not held:
+        return f"Of {making.ref} no {quality} sheet is in hand any more."
+    left = f"{held} {quality} {noun(held)} {'is' if held == 1 else 'are'} in hand"
+    wanted = f"{asked} {'is' if asked == 1 else 'are'}"
+    return (
+        f"Of {making.ref} {left} and {wanted} asked for. Give {held} or fewer, or count what "
+        "lies there."
+    )
 
 
 def post(
@@ -79,6 +86,7 @@ def post(
     on: date,
     entry: Entry,
     delivery: Delivery | None = None,
+    reverses: SheetMovement | None = None,
     why: str = "",
 ) -> SheetMovement:
     """Write one movement of sheets, signed into the store."""
@@ -90,6 +98,7 @@ def post(
         delivery=delivery,
         happened_on=on,
         why=why[:200],
+        reverses=reverses,
         entry=entry,
     )
     unset = set() if delivery else {"delivery"}

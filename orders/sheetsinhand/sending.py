@@ -11,12 +11,14 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
+from orders.calc.parcelprice import ParcelPrice
 from orders.models import Commission, Delivery, Making, Sheet, SheetMovement
 from orders.sheetsinhand import rows as book
 from orders.sheetsinhand.holding import Quality, kept
+from orders.sheetsinhand.weighing import doubt, parcel_of
 from studio.entries import enter, refuse_repeat
 from studio.errors import RangeError, StudioError
-from studio.models import Counter
+from studio.models import Counter, Studio
 from studio.units import show_share
 
 Kind = SheetMovement.Kind
@@ -41,6 +43,8 @@ class ParcelNote:
     sheet_mg: int | None = None
     parcel_mg: int | None = None
     remarks: str = ""
+    # Its scales were looked at again: what they say is right all the same.
+    is_right: bool = False
 
 
 @transaction.atomic
@@ -50,11 +54,13 @@ def send(
     note: ParcelNote,
     *,
     by: Any,
+    price: ParcelPrice | None = None,
     key: uuid.UUID | None = None,
 ) -> Delivery:
     """Send sheets in one parcel; a promise is kept once all its good sheets have gone.
 
-    Without a commission the sheets are the studio's own to sell.
+    Without a commission the sheets are the studio's own to sell. ``price`` is kept with the
+    parcel as it is now, whatever prices do later.
     """
     if key is not None:
         refuse_repeat(key)
@@ -68,7 +74,10 @@ def send(
     book.refuse_more_than_there(wanted, makings)
     good = sum(sheets for (_, quality), sheets in wanted.items() if quality == Quality.GOOD)
     is_kept = held is not None and _is_kept_with(held, good)
-    delivery = _new_delivery(held, note, sum(wanted.values()), is_kept=is_kept, by=by, key=key)
+    _refuse_doubtful(note, sum(wanted.values()), next(iter(makings.values())).sheet)
+    delivery = _new_delivery(
+        held, note, sum(wanted.values()), is_kept=is_kept, price=price, by=by, key=key
+    )
     for (making, quality), sheets in wanted.items():
         book.post(
             makings[making], quality, Kind.SENT, -sheets,
@@ -156,12 +165,23 @@ def _is_kept_with(commission: Commission, good: int) -> bool:
     return good >= so_far.to_send
 
 
+def _refuse_doubtful(note: ParcelNote, sheets: int, sheet: Sheet) -> None:
+    """Ask once about a parcel that the scales speak against."""
+    said = doubt(parcel_of(sheet, sheets, note.sheet_mg, note.parcel_mg), Studio.current())
+    if said and not note.is_right:
+        raise RangeError(
+            f"{said} Count and weigh again; if it is right, say so and send it all the same.",
+            field="is_right",
+        )
+
+
 def _new_delivery(
     commission: Commission | None,
     note: ParcelNote,
     sheets: int,
     *,
     is_kept: bool,
+    price: ParcelPrice | None,
     by: Any,
     key: uuid.UUID | None,
 ) -> Delivery:
@@ -171,6 +191,8 @@ def _new_delivery(
         said += f" for {commission.ref}"
     if is_kept:
         said += ", which is now sent"
+    if note.is_right:
+        said += "; the scales were looked at again"
     entry = enter("send sheets", said, page=reverse("delivery", args=[ref]), key=key, by=by)
     delivery = Delivery(
         ref=ref,
@@ -180,6 +202,10 @@ def _new_delivery(
         sheet_mg=note.sheet_mg,
         parcel_mg=note.parcel_mg,
         remarks=note.remarks,
+        good_minor=price.good_minor if price else None,
+        retree_minor=price.retree_minor if price else None,
+        total_minor=price.total_minor if price else None,
+        price_working=price.as_json() if price else None,
         entry=entry,
     )
     delivery.full_clean(exclude={"entry", "commission"})

@@ -9,21 +9,16 @@ from typing import Any
 from django.db.models import Sum
 from django.http import HttpRequest
 
-from orders import services, sheetsinhand, wording
-from orders.calc.costing import Cost
-from orders.calc.packing import Parcel, retree_price_minor
+from orders import parcels, sheetsinhand, wording
+from orders.calc.packing import Parcel
 from orders.deliveryforms import GOOD, RETREE, WORDS
 from orders.deliverytables import DeliveryTable, PackedRow, packed_rows
 from orders.models import Commission, Delivery, Making, Sheet, SheetMovement
 from orders.sheetsinhand import Kept
-from orders.views.shapes import today
 from studio import roles
 from studio.errors import StudioError
 from studio.lists import house_table
-from studio.models import Studio
-from studio.money import show_money
-from studio.units import System, show_grammage, show_mass, show_number, show_share, show_size
-from studio.working import Line
+from studio.units import System, show_grammage, show_number, show_size
 
 # --- in words ------------------------------------------------------------------------------------
 
@@ -67,36 +62,6 @@ def sent_words(delivery: Delivery, commission: Commission, kept: Kept) -> str:
 
 
 # --- one parcel ----------------------------------------------------------------------------------
-
-
-def parcel_of(
-    sheet: Sheet, sheets: int, conditioned_mg: int | None, parcel_mg: int | None
-) -> Parcel:
-    """Return a parcel of so many of a sheet as the arithmetic takes it."""
-    return Parcel(
-        sheets=sheets,
-        size=sheet.size,
-        grammage=sheet.grammage,
-        conditioned_mg=conditioned_mg,
-        parcel_mg=parcel_mg,
-    )
-
-
-def doubt(parcel: Parcel, studio: Studio) -> str:
-    """Say what cannot be right, or is lighter than the studio sends; nothing where all is well."""
-    said = []
-    if parcel.missing_sheets and parcel.wrapping_mg is not None:
-        short = show_mass(-parcel.wrapping_mg, system=studio.units)
-        said.append(
-            f"The parcel is {short} lighter than its sheets. Count them again: at least "
-            f"{sheets_in_words(parcel.missing_sheets)} less would weigh that."
-        )
-    if parcel.is_too_light(studio.grammage_tolerance) and parcel.off_by is not None:
-        said.append(
-            f"The sheet is {show_share(-parcel.off_by)} below the grammage ordered; the studio "
-            f"sends what falls short by {show_share(studio.grammage_tolerance)} at most."
-        )
-    return " ".join(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,55 +128,39 @@ class Packed:
         if self.sheet is None:
             return None
         total = sum(sheets for *_, sheets in self.lines)
-        return parcel_of(self.sheet, total, self.delivery.sheet_mg, self.delivery.parcel_mg)
+        return sheetsinhand.parcel_of(
+            self.sheet, total, self.delivery.sheet_mg, self.delivery.parcel_mg
+        )
 
 
 # --- price ---------------------------------------------------------------------------------------
 
 
-def price_context(packed: Packed, studio: Studio) -> dict[str, Any]:
-    """Return what the parcel comes to at the price reckoned now; for who sees money alone."""
-    try:
-        cost = _cost(packed)
-    except StudioError as refusal:
-        return {"no_price": str(refusal)}
+def price_context(packed: Packed) -> dict[str, Any]:
+    """Return what the parcel came to as it was sent; for who sees money alone.
+
+    A parcel of before has no price of its own; it is reckoned now, and that is said.
+    """
+    price = parcels.kept_price(packed.delivery)
+    is_kept = price is not None
+    if price is None:
+        sheet = packed.sheet
+        if sheet is None:
+            return {}
+        good, retree = packed.count(GOOD), packed.count(RETREE)
+        try:
+            price = parcels.reckoned(packed.commission, sheet, good=good, retree=retree)
+        except StudioError as refusal:
+            return {"no_price": str(refusal)}
     return {
-        "price_lines": _price_lines(packed, cost, studio),
-        "missing": " and ".join(cost.missing),
-        "priced_at": cost.quantity,
+        "price_lines": price.lines(),
+        "told_prices": price.told_lines(),
+        "price_working": price.working(),
+        "price_notes": price.notes,
+        "missing": " and ".join(price.missing),
+        "priced_at": price.quantity,
+        "is_kept": is_kept,
     }
-
-
-def _cost(packed: Packed) -> Cost:
-    """Return the cost that the commission's page shows; else that of the parcel's own number."""
-    commission = packed.commission
-    if commission is None:
-        number = sum(sheets for *_, sheets in packed.lines)
-        return services.costs_of(packed.lines[0][0].sheet, [number])[0]
-    answer = services.cover_of(commission, today())[1] if commission.is_open else None
-    return services.cost_of(commission, picks=answer.picks if answer else ())
-
-
-def _price_lines(packed: Packed, cost: Cost, studio: Studio) -> list[Line]:
-    good, retree = packed.count(GOOD), packed.count(RETREE)
-    each, each_retree = (
-        cost.price_minor_per_sheet,
-        retree_price_minor(cost, studio.retree_price_share),
-    )
-    lines = []
-    if good:
-        lines.append(_line("Good", good, each, cost, cost.rate_words))
-    if retree:
-        rule = f"{show_share(studio.retree_price_share)} of the price of good"
-        lines.append(_line("Retree", retree, each_retree, cost, rule))
-    total = show_money(good * each + retree * each_retree, cost.currency)
-    return [*lines, Line("Price of the sheets", total, "before tax and carriage", "answer")]
-
-
-def _line(word: str, sheets: int, each: int, cost: Cost, because: str) -> Line:
-    price = show_money(each, cost.currency)
-    whole = show_money(each * sheets, cost.currency)
-    return Line(f"{word}, {show_number(sheets)} at {price}", whole, because)
 
 
 # --- on the page of a commission -----------------------------------------------------------------
@@ -253,7 +202,8 @@ def kept_words(commission: Commission, kept: Kept) -> str:
     if not kept.made:
         return ""
     if not commission.is_open:
-        left = f"; {show_number(kept.in_hand)} more lie in hand" if kept.in_hand else ""
+        verb = "lies" if kept.in_hand == 1 else "lie"
+        left = f"; {show_number(kept.in_hand)} more {verb} in hand" if kept.in_hand else ""
         return f"{sheets_in_words(kept.sent, 'good')} were sent{left}."
     if kept.to_make:
         return (

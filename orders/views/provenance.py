@@ -11,17 +11,20 @@ from django.db import OperationalError
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
 from fibres.models import Lot, Source
 from fibres.views.lots import LotPage
 from fibres.views.sources import SourcePage
+from orders import provenance, thanking
 from orders import provenancewording as words
-from orders import thanking
 from orders.models import Making
 from orders.thanking import THANK_WITHIN_DAYS, Gift
 from orders.views import provenancepanels as panels
+from orders.views.makings import OneMaking
 from orders.views.shapes import today
+from studio import roles
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
 from studio.forms import HouseForm
@@ -29,7 +32,7 @@ from studio.pages import HousePage
 from studio.roles import needs
 from studio.tables import LedgerTable
 from studio.templatetags.studio import day as day_words
-from studio.units import show_mass
+from studio.units import show_grammage, show_mass, show_size
 
 
 @needs("read")
@@ -61,7 +64,116 @@ class TracedSource(SourcePage):
         if self.source.lots_given:
             lots = Lot.objects.filter(source=self.source.pk)
             kwargs |= panels.became(self.request, lots)
-        return super().get_context_data(**kwargs)
+        source, user = self.source, self.request.user
+        thanks = source.kind == Source.Kind.DONOR and roles.can(user, "store.receive")
+        may_thank = thanks and bool(source.lots_given)
+        return super().get_context_data(
+            may_thank=may_thank,
+            is_waiting=may_thank and thanking.is_waiting(source, today()),
+            **kwargs,
+        )
+
+
+# --- cards --------------------------------------------------------------------------------------
+
+
+# How many letters a card may have that so many of them fit a page of A4 or letter paper.
+FITTING = ((8, 280), (4, 1000))
+
+
+def cards_on_a_page(name: str, *told: str) -> int:
+    """Return how many cards fit one page; the name is set three times as large as the rest."""
+    letters = 3 * len(name) + sum(map(len, told))
+    return next((count for count, most in FITTING if letters <= most), 1)
+
+
+@needs("read")
+class MakingCard(OneMaking, TemplateView):
+    """Cards that go out with the sheets of a making: one page to print and cut apart."""
+
+    template_name = "orders/making_card.html"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show the cards of a making that is finished and whose fibre is known."""
+        self.found = provenance.origins([self.making], request.user)
+        if self.making.is_open or not self.found:
+            said = f"{self.making.ref} has no card: it is for finished sheets of known fibre."
+            messages.info(request, said)
+            return redirect(self.making)
+        return super().get(request, *args, **kwargs)
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the making."""
+        return (f"Making {self.making.ref}", self.making.get_absolute_url())
+
+    def get_heading(self) -> str:
+        """Name the making."""
+        return f"Card of {self.making.ref}"
+
+    def get_lede(self) -> str:
+        """Say what it is for."""
+        return "It goes out with the sheets, and names only donors who agreed to be named."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the words of the card, as often as it fits a page."""
+        (origin,), system = self.found, self.studio.units
+        sheet = self.making.sheet
+        told, lasts = words.card(origin, system), origin.permanence
+        return super().get_context_data(
+            making=self.making,
+            told=told,
+            lasts=lasts,
+            size=f"{show_size(sheet.size, system=system)}, {show_grammage(sheet.grammage)}",
+            cards=range(cards_on_a_page(sheet.name, told, lasts)),
+            **kwargs,
+        )
+
+
+@needs("store.receive")
+class SourceCard(HousePage, TemplateView):
+    """A card of thanks for one donor: what was given, and what became of it."""
+
+    template_name = "orders/source_card.html"
+
+    @cached_property
+    def source(self) -> Source:
+        """Return the source."""
+        return get_object_or_404(Source, pk=self.kwargs["pk"])
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show the card of a donor who gave something."""
+        self.gift = thanking.gift_of(self.source, request.user)
+        if self.gift is None:
+            messages.info(request, f"{self.source.name} has given nothing to thank for.")
+            return redirect(self.source)
+        return super().get(request, *args, **kwargs)
+
+    def get_back(self) -> tuple[str, str]:
+        """Lead back to the donor."""
+        return (self.source.name, self.source.get_absolute_url())
+
+    def get_heading(self) -> str:
+        """Say whom it thanks."""
+        return f"Thanks to {self.source.name}"
+
+    def get_lede(self) -> str:
+        """Say what to do with it."""
+        return "Print it, write a line by hand, and send it. Then note that they were thanked."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add what was given, and what became of it."""
+        gift, system = self.gift, self.studio.units
+        assert gift is not None
+        return super().get_context_data(
+            source=self.source,
+            gave=words.gift_in_words(gift.lots, system),
+            when=words.days_in_words(gift.lots),
+            has_become=any(one.sheets for one in gift.became),
+            became=words.became_in_words(gift.became, today(), system),
+            today=today(),
+            key=uuid.uuid4(),
+            **kwargs,
+        )
 
 
 # --- thanks -------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
@@ -14,7 +15,7 @@ from orders import provenance, repeating, wording
 from orders import provenancewording as words
 from orders.calc.makingsheet import MakingSheet
 from orders.calc.statement import WORDS
-from orders.models import Delivery, Making
+from orders.models import Commission, Delivery, Making
 from orders.provenance import Became, Origin, Part
 from orders.provenancetables import (
     DifferenceTable,
@@ -41,17 +42,31 @@ class FromWhere:
     traced: LedgerTable | None
     said: str
     lines: list[Line]
+    claim: str
+    is_claim_kept: bool
     permanence: str
     card: str
 
 
-def from_where(request: HttpRequest, makings: Iterable[Making]) -> dict[str, Any]:
-    """Return the section on where the fibre of makings came from; empty where nothing is known."""
+def from_where(
+    request: HttpRequest, makings: Iterable[Making], *, claim: Decimal | None = None
+) -> dict[str, Any]:
+    """Return the section on where the fibre of makings came from; empty where nothing is known.
+
+    ``claim`` is the least recycled share that was agreed for them.
+    """
     found = provenance.origins(makings, request.user)
-    return {"whence": [_from_where(request, origin) for origin in found]}
+    return {"whence": [_from_where(request, origin, claim) for origin in found]}
 
 
-def _from_where(request: HttpRequest, origin: Origin) -> FromWhere:
+def claim_of(commission: Commission | None) -> Decimal | None:
+    """Return the least recycled share that was agreed with a client; None where none was."""
+    return commission.claim_recycled if commission else None
+
+
+def _from_where(request: HttpRequest, origin: Origin, claim: Decimal | None) -> FromWhere:
+    statement = origin.statement
+    beside = statement.beside(claim) if claim and statement.total_mg else None
     system = current_studio(request).units
     making = origin.making
     is_so_far = bool(making.is_open)
@@ -77,8 +92,10 @@ def _from_where(request: HttpRequest, origin: Origin) -> FromWhere:
         )
         if origin.traced
         else None,
-        said=origin.statement.sentences(),
-        lines=origin.statement.lines(system),
+        said=statement.sentences(),
+        lines=statement.lines(system),
+        claim=beside.words() if beside else "",
+        is_claim_kept=beside is None or beside.is_kept,
         permanence=origin.permanence,
         card=words.card(origin, system),
     )

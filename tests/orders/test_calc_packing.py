@@ -103,6 +103,14 @@ def test_the_lines_of_what_was_not_weighed_say_no_more_than_was_ordered():
     assert labels == ["Grammage ordered", "Sheets weigh"]
 
 
+def test_the_client_is_told_of_boards_and_wrapping_but_not_of_a_doubt_of_the_studio():
+    labels = [line.label for line in parcel(parcel_mg=450_000).told_lines()]
+    assert labels[-2:] == ["Parcel weighs", "Boards and wrapping"]
+    # 280 g is 16 g lighter than forty sheets of 7.4 g: some may be missing.
+    labels = [line.label for line in parcel(parcel_mg=280_000).told_lines()]
+    assert labels == ["Grammage ordered", "Grammage measured", "Sheets weigh"]
+
+
 # --- retree: a share of the price of good; one tenth off is common practice, no source
 
 

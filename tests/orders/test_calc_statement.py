@@ -54,6 +54,25 @@ def test_h2_without_broke_the_claim_holds():
     assert stated.reaches(Decimal("0.80"))
 
 
+@pytest.mark.parametrize(
+    ("recycled", "said"),
+    [
+        # 0.8297 − 0.8 = 0.0297: 2.9 % with certainty, and not yet 3.0.
+        (8_297, "kept, 2.9\u00a0% of the fibre to spare, from what was issued."),
+        (8_000, "kept, with nothing to spare, from what was issued."),
+        # 0.8 − 0.7999 = 0.0001: less than a tenth of a percent, and yet too little.
+        (7_999, "not kept, 0.1\u00a0% of the fibre too little, from what was issued."),
+    ],
+)
+def test_a_claim_is_told_with_what_is_to_spare_and_never_rounded_in_its_favour(recycled, said):
+    parts = [
+        IssuedFibre("Cards", "pre-consumer", recycled),
+        IssuedFibre("Linter", "virgin", 10_000 - recycled),
+    ]
+    beside = fibre_statement(parts).beside(Decimal("0.8"))
+    assert beside.words() == f"At least 80\u00a0% recycled was agreed: {said}"
+
+
 def test_heel_is_not_counted_whatever_fibre_it_is_entered_as():
     heel = IssuedFibre("White office paper", "post-consumer", 100, is_own=True)
     stated = fibre_statement([heel, IssuedFibre("Cards", "pre-consumer", 300)])

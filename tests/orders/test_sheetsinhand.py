@@ -285,7 +285,7 @@ def test_the_database_refuses_a_sending_that_brings_sheets_in(asked):
 
 
 ACTS = st.tuples(
-    st.sampled_from(["send", "spoil", "count", "back"]),
+    st.sampled_from(["send", "spoil", "not spoilt", "count", "back"]),
     st.sampled_from(["good", "retree"]),
     st.integers(0, 90),
 )
@@ -327,6 +327,10 @@ def do(act, asked, making, quality, number):
         send(asked, (making, quality, number))
     elif act == "spoil":
         sheetsinhand.spoil(making, quality, number, happened_on=day(), why="damp", by=None)
+    elif act == "not spoilt":
+        spoilt = sheetsinhand.spoilt().filter(quality=quality).first()
+        if spoilt:
+            sheetsinhand.take_back_spoilt(spoilt, happened_on=day(), why="fine", by=None)
     elif act == "count":
         sheetsinhand.count(
             making, {quality: max(0, there(making, quality) - number % 5)},
