@@ -38,6 +38,16 @@ class MakingTable(LedgerTable):
     state = MarkColumn("State", accessor="state_mark", orderable=True, order_by="state")
 
 
+class AtHandTable(MakingTable):
+    """Makings that run, and those of the next days."""
+
+    caption = "Makings at the vat, and of the next days"
+
+    class Meta:
+        exclude = ("good",)
+        orderable = False
+
+
 @dataclass(frozen=True, slots=True)
 class WeighRow:
     """One lot to weigh out of, with where it lies."""
@@ -82,6 +92,8 @@ class WeighTable(LedgerTable):
     oven_dry_mg = KgColumn("Holds", basis="oven-dry", places=3, total=True, orderable=False)
     done = TextColumn("Done", orderable=False)
 
-    def __init__(self, data: Any, **kwargs: Any) -> None:
+    def __init__(self, data: Any, *, over: bool = False, **kwargs: Any) -> None:
+        if over:
+            self.nothing = "Nothing was weighed out."
         hidden = [name for name in ("place", "done") if not any(getattr(r, name) for r in data)]
         super().__init__(data, **{"exclude": hidden, **kwargs})

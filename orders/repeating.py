@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from typing import Any
@@ -21,6 +21,8 @@ from orders.calc.differences import (
     differences,
 )
 from orders.calc.makingsheet import MakingSheet
+from orders.calc.planrows import Part
+from orders.makings.lots import furnishes
 from orders.makings.planning import plan_making
 from orders.models import Commission, Dose, Making
 from orders.provenance import Trail, trail_of
@@ -100,6 +102,8 @@ def compared(
     then = was.facts(_drawn(trail, earlier), was.noted)
     if making.is_open:
         lots = _to_weigh(sheet) if sheet else _drawn(trail, making)
+        if sheet is None or sheet.missing:
+            lots = _by_furnish(making, lots, sheet, {lot.fibre for lot in then.lots})
         lines = differences(then, now.facts(lots, now.planned()))
     else:
         lines = differences(then, now.facts(_drawn(trail, making), now.noted))
@@ -184,6 +188,40 @@ def _to_weigh(sheet: MakingSheet) -> tuple[LotUsed, ...]:
         for row, mass in zip(sheet.weigh, usable, strict=True)
         if mass
     )
+
+
+def _by_furnish(
+    making: Making, lots: tuple[LotUsed, ...], sheet: MakingSheet | None, used: Collection[str]
+) -> tuple[LotUsed, ...]:
+    """Return the fibres as the furnish has them, each with the lots that are known so far.
+
+    A substitute that was ``used`` before stands for its part of the furnish.
+    """
+    missing = None if sheet is None else {lack.fibre for lack in sheet.missing}
+    furnish = making.sheet.furnish_id
+    made = furnishes([furnish]).get(furnish)
+    found: list[LotUsed] = []
+    for part in made.parts if made else ():
+        of_part = [lot for lot in lots if lot.fibre in part.fibres]
+        whole, share = sum(lot.share for lot in of_part), Fraction(part.target)
+        found += [replace(lot, share=lot.share / whole * share) for lot in of_part]
+        why = _why_no_lot(part, missing, is_begun=bool(of_part))
+        if why and of_part:
+            found.append(LotUsed(of_part[-1].fibre, "", None, Fraction(0), why))
+        elif why:
+            fibre = next((one for one in part.fibres if one in used), part.fibres[0])
+            found.append(LotUsed(fibre, "", None, share, why))
+    return tuple(found)
+
+
+def _why_no_lot(part: Part, missing: Collection[str] | None, *, is_begun: bool) -> str:
+    """Say why a part of a furnish has no lot, or not enough; nothing where it has."""
+    if missing is None:
+        return "its making sheet cannot be worked out yet"
+    # As the making sheet names what is missing.
+    if " or ".join(part.fibres) in missing:
+        return "no lot is left for the rest" if is_begun else "no lot is left for it"
+    return "" if is_begun else "not set aside while another fibre is missing"
 
 
 def _added_up(rows: Iterable[LotUsed]) -> tuple[LotUsed, ...]:

@@ -2,36 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from orders import snapshot
+from orders.calc._shared import as_quantity
 from orders.calc.consistencies import from_share
 from orders.calc.forming import LEARNED, SAID, Forming, form
 from orders.calc.vat import carried
-from orders.makings.lots import to_form
-from orders.makings.planning import safe_pulls, spec_of, still_to_make, usual_vat
+from orders.makings.forming import spec_of, to_form
+from orders.makings.planning import safe_pulls, still_to_make, usual_vat
 from orders.models import Commission, Making
+from orders.specs import read_shrinkages
+from studio.context import units_here
 from studio.models import Studio
-from studio.units import from_mg, show_number, show_share
+from studio.units import System, show_mass, show_number, show_share
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What :func:`orders.calc.vat.charge` takes, as far as it is known, and where it is from."""
+    """What :func:`orders.calc.vat.charge` takes, as far as it is known, and where it is from.
+
+    ``prepared`` tells the heel of this vat from all that the making sheet says is over.
+    """
 
     given: dict[str, Any]
     sources: dict[str, str]
+    prepared: str = ""
 
-    def notes(self, said: Container[str]) -> tuple[str, ...]:
+    def notes(self, said: Collection[str]) -> tuple[str, ...]:
         """Return where the figures are from, but for those that were said anew."""
-        return tuple(note for name, note in self.sources.items() if name not in said)
+        notes = [note for name, note in self.sources.items() if name not in said]
+        return (*notes, self.prepared) if self.prepared and not said else tuple(notes)
 
 
 def known_for(commission: Commission) -> Known:
     """Return the vat of the making that is open for a commission, or of its next one."""
-    studio, shrinkages = Studio.current(), snapshot.read_shrinkages()
+    studio, shrinkages = Studio.current(), read_shrinkages()
     making = _making_of(commission, studio)
     spec = spec_of(making, studio, shrinkages)
     if not making.pulls:
@@ -44,7 +51,7 @@ def known_for(commission: Commission) -> Known:
         "draw": forming.draw,
         "wet_grammage": forming.wet_grammage,
         "carry": carried(
-            from_mg(round(spec.fibre_per_pull_mg)), couched_solids=studio.couched_solids
+            as_quantity(spec.fibre_per_pull_mg), couched_solids=studio.couched_solids
         ),
         "pulls": making.pulls,
         "tolerance": studio.grammage_tolerance,
@@ -54,6 +61,7 @@ def known_for(commission: Commission) -> Known:
     return Known(
         {name: value for name, value in given.items() if value is not None},
         dict(_notes(making, forming)),
+        _prepared(forming, units_here(studio)),
     )
 
 
@@ -76,6 +84,21 @@ def _making_of(commission: Commission, studio: Studio) -> Making:
         vat=usual_vat(mould),
         thick_consistency=studio.furnish_consistency,
     )
+
+
+def _prepared(forming: Forming, system: System) -> str:
+    """Say what is prepared for the making, and what of it is over beside the heel."""
+    if forming.charge is None:
+        return ""
+    total, stuff = (
+        show_mass(mass, system=system) for mass in (forming.total_mg, forming.left_in_stuff_mg)
+    )
+    over = (
+        f"beside the heel below, {stuff} stays over in stuff that is not poured"
+        if forming.left_in_stuff_mg
+        else "nothing is over beside the heel below"
+    )
+    return f"The making sheet has {total} of fibre prepared; {over}."
 
 
 def _notes(making: Making, forming: Forming) -> Iterator[tuple[str, str]]:

@@ -12,7 +12,8 @@ from orders.calc.vatrows import TopUp, VatCharge, VatPlan
 from studio.errors import RangeError
 from studio.units import show_number
 
-MOST_PULLS = 1_000_000
+# Every top-up is worked out: so many take a second or two, and no vat gives them in one run.
+MOST_PULLS = 20_000
 
 
 class Stretch(NamedTuple):
@@ -132,7 +133,8 @@ def _refuse(plan: VatPlan, vat: Draining) -> None:
     pulls = plan.pulls
     if isinstance(pulls, bool) or not isinstance(pulls, int) or not 1 <= pulls <= MOST_PULLS:
         raise RangeError(
-            f"Pulls must be a whole number from 1 to {show_number(MOST_PULLS)}, got {pulls}.",
+            f"Pulls must be a whole number from 1 to {show_number(MOST_PULLS)}, got {pulls}. "
+            "Plan more than that as several makings.",
             field="pulls",
             value=pulls,
         )

@@ -10,6 +10,7 @@ from orders.calc.forming import LEARNED, SAID
 from studio.units import (
     NO_BREAK_SPACE,
     System,
+    show_count,
     show_grammage,
     show_mass,
     show_number,
@@ -36,6 +37,7 @@ def day_words(day: date) -> str:
 def lines(sheet: MakingSheet, system: System) -> Iterator[str]:
     """Yield the sheet line by line."""
     yield from _head(sheet, system)
+    yield from _section("Look first", list(sheet.clashes))
     yield from _section("Weigh out", _weigh(sheet, system))
     yield from _section("Soak", list(sheet.soak))
     yield from _section("Prepare", _prepare(sheet, system))
@@ -43,6 +45,7 @@ def lines(sheet: MakingSheet, system: System) -> Iterator[str]:
     yield from _section("Vat", _vat(sheet, system))
     yield from _section("A sheet weighs", _trial(sheet, system))
     yield from _section("Dry", _dryer(sheet))
+    yield from _section("Reckoned with", list(sheet.origin_words))
     yield from _section("Note", list(sheet.notes))
     yield from _section("Caution", list(sheet.cautions))
 
@@ -57,10 +60,12 @@ def _head(sheet: MakingSheet, system: System) -> Iterator[str]:
     )
     with_what = [about.mould, about.vat, about.drying]
     yield ". ".join(word for word in with_what if word) + "."
-    trial = f", and {asked.trial_pulls} trial sheets first" if asked.trial_pulls else ""
+    trial = (
+        f", and {show_count(asked.trial_pulls, 'trial sheet')} first" if asked.trial_pulls else ""
+    )
     yield (
-        f"Form {show_number(asked.pulls)} pulls{trial}, to get "
-        f"{show_number(about.wanted_good)} good sheets."
+        f"Form {show_count(asked.pulls, 'pull')}{trial}, to get "
+        f"{show_count(about.wanted_good, 'good sheet')}."
     )
 
 

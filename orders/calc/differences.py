@@ -31,12 +31,16 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class LotUsed:
-    """A lot of one fibre in a making, and the share of its fibre that came from it."""
+    """A lot of one fibre in a making, and the share of its fibre that came from it.
+
+    Where no lot is chosen yet its reference is empty, and ``why`` says why.
+    """
 
     fibre: str
     ref: str
-    moisture: Decimal
+    moisture: Decimal | None
     share: Fraction
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +225,8 @@ def _share_line(fibre: str, was: Fraction, is_now: Fraction) -> Difference:
 
 
 def _lot_line(fibre: str, was: Sequence[LotUsed], is_now: Sequence[LotUsed]) -> Difference:
+    if lacking := _lacking(is_now):
+        return Difference(f"{fibre} lot", _refs(was), _refs(is_now), Verdict.OPEN, lacking)
     new = {lot.ref for lot in is_now} - {lot.ref for lot in was}
     gone = {lot.ref for lot in was} - {lot.ref for lot in is_now}
     verdict = Verdict.TRIAL if new or gone else Verdict.SAME
@@ -229,11 +235,16 @@ def _lot_line(fibre: str, was: Sequence[LotUsed], is_now: Sequence[LotUsed]) -> 
 
 
 def _moisture_line(fibre: str, was: Sequence[LotUsed], is_now: Sequence[LotUsed]) -> Difference:
-    moistures = [sorted(Fraction(lot.moisture) for lot in lots) for lots in (was, is_now)]
+    moistures = [
+        sorted(Fraction(lot.moisture) for lot in lots if lot.moisture is not None)
+        for lots in (was, is_now)
+    ]
     is_same = len(was) == len(is_now) and all(
-        _is_same(one, other) for one, other in zip(*moistures, strict=True)
+        _is_same(one, other) for one, other in zip(*moistures, strict=False)
     )
     words = [", ".join(show_share(share) for share in shares) for shares in moistures]
+    if _lacking(is_now):
+        return Difference(f"{fibre} moisture", *words, Verdict.OPEN, "the lot will tell it")
     if is_same:
         return Difference(f"{fibre} moisture", *words, Verdict.SAME)
     return Difference(
@@ -300,7 +311,12 @@ def _percent(share: Fraction) -> str:
 
 
 def _refs(lots: Sequence[LotUsed]) -> str:
-    return ", ".join(dict.fromkeys(lot.ref for lot in lots))
+    return ", ".join(dict.fromkeys(lot.ref for lot in lots if lot.ref))
+
+
+def _lacking(lots: Sequence[LotUsed]) -> str:
+    """Say why no lot is chosen for a fibre, or for a part of it."""
+    return next((lot.why or "no lot is chosen yet" for lot in lots if not lot.ref), "")
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -100,6 +100,21 @@ class Forming:
         return Q(max(litres - self.charge_stuff.magnitude, Decimal(0)), "L")
 
     @property
+    def left_in_vat_mg(self) -> int:
+        """Fibre in the vat after the last sheet: the last scoop is cut to what that one needs."""
+        if self.charge is None:
+            return round(self.heel_mg)
+        return round(self.charge.heel_fibre_g * 1000)
+
+    @property
+    def left_in_stuff_mg(self) -> int:
+        """Fibre in the stuff that neither charge nor scoops nor trial sheets took."""
+        if self.charge is None:
+            return 0
+        taken = Fraction(self.charge.fibre_total_g) * 1000 + self.trial_mg
+        return max(round(self.total_mg - taken), 0)
+
+    @property
     def is_heel_larger(self) -> bool:
         """Whether more fibre stays in the vat than goes into the sheets."""
         return self.heel_mg > self.order_mg
@@ -125,7 +140,7 @@ class Forming:
                 f"pulls × fibre in one / {show_share(spec.retention)} that stays on the mould",
             ),
             Line("For trial sheets", mass(self.trial_mg), f"{asked.trial_pulls} pulls, to broke"),
-            Line("Left in the vat at the end", mass(self.heel_mg), self._heel_words()),
+            Line("To keep the vat full to the end", mass(self.heel_mg), self._heel_words()),
             Line("Fibre to prepare", mass(self.total_mg), "usable fibre, without water", "answer"),
         )
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from itertools import groupby
 from typing import Any, NamedTuple
 
 from orders.calc import _makingtext
@@ -18,8 +19,11 @@ from orders.calc.loads import Loads
 from orders.calc.vatrows import TopUp
 from studio.sizes import Size
 from studio.units import Q, Quantity, System, show_mass, show_number, show_volume
+from studio.working import Line
 
 MOST_BLOCKS = 16
+# Litres below which nothing is poured.
+DROP = Decimal("0.0005")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +80,14 @@ class Block:
     top_ups: tuple[TopUp, ...] = ()
 
     def scoops(self, system: System = "metric") -> str:
-        """Return how much stuff tops up the vat in this block; nothing where none does."""
-        if not self.top_ups:
-            return ""
-        scoop = _volume(self.top_ups[0].thick_l, system)
-        return f"{len(self.top_ups)} × {scoop}" if len(self.top_ups) > 1 else scoop
+        """Return how much stuff tops up the vat in this block; nothing where none does.
+
+        The last scoop may be smaller than those before it: "7 × 5.06 L, 1.06 L".
+        """
+        poured = (one.thick_l for one in self.top_ups if one.thick_l >= DROP)
+        alike = groupby(poured, key=lambda litres: _volume(litres, system))
+        scoops = ((len(tuple(times)), scoop) for scoop, times in alike)
+        return ", ".join(f"{times} × {scoop}" if times > 1 else scoop for times, scoop in scoops)
 
 
 class TrialWords(NamedTuple):
@@ -113,7 +120,11 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class MakingSheet:
-    """Everything for one run at the vat; ``keeps_until`` is the last day of its wet heel."""
+    """Everything for one run at the vat; ``keeps_until`` is the last day of its wet heel.
+
+    ``reckoned_with`` are the figures that makings can teach, each with where it comes from.
+    ``clashes`` say what is in its way, ``holding`` what fibre it holds.
+    """
 
     about: About
     forming: Forming
@@ -127,6 +138,9 @@ class MakingSheet:
     keeps_until: date | None = None
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    reckoned_with: tuple[Line, ...] = ()
+    clashes: tuple[str, ...] = ()
+    holding: str = ""
 
     @property
     def as_is_mg(self) -> int:
@@ -164,7 +178,8 @@ class MakingSheet:
         if self.beater is not None:
             each = show_mass(self.beater.each_mg, system=system)
             water = _volume(self.beater.litres_each, system)
-            said.append(f"{_counted(self.beater.count, 'beater load')} of {each} in {water}")
+            loads = f"{_counted(self.beater.count, 'beater load')} of {each} in {water}"
+            said.append(loads + self._made_up(system))
         if self.blender is not None:
             each = show_mass(self.blender.each_mg, system=system)
             water = _volume(self.blender.litres_each, system)
@@ -173,6 +188,16 @@ class MakingSheet:
                 f"{each} in {water}"
             )
         return said
+
+    def _made_up(self, system: System) -> str:
+        """Say how much more the smallest load of the beater takes than the run does."""
+        if self.beater is None or not self.beater.left_over_mg:
+            return ""
+        all_loads, over = (
+            show_mass(mass, system=system)
+            for mass in (self.beater.loaded_mg, self.beater.left_over_mg)
+        )
+        return f": {all_loads} in all, {over} more than the run takes; keep what is over"
 
     def vat_words(self, system: System = "metric") -> list[str]:
         """Say how the vat is charged, topped up, and what is left in it."""
@@ -185,8 +210,8 @@ class MakingSheet:
             f"{_volume(forming.charge_water.magnitude, system)} of water: {left} of fibre",
             f"It stands at {_makingtext.consistency_words(self)}",
             *self._top_up_words(system),
-            f"Left at the end, in vat and stuff: about {left} of fibre; strain it, and say "
-            f"whether it is kept{self._keeping_words}",
+            f"Left at the end: about {_left_words(forming, system)}; strain it, and say whether "
+            f"it is kept{self._keeping_words}",
         ]
 
     @property
@@ -206,14 +231,23 @@ class MakingSheet:
                 f"Draw off {_volume(first.draw_off_l, system)} through a sieve each time first, "
                 "so that the level stays"
             )
-            last = self.top_ups[-1]
-            if last.draw_off_l != first.draw_off_l:
-                said.append(
-                    f"Before the last, smaller one: draw off {_volume(last.draw_off_l, system)}"
-                )
         elif first.clear_water_l:
             said.append(f"Add {_volume(first.clear_water_l, system)} of clear water each time")
-        return said
+        return [*said, *self._last_scoop_words(system)]
+
+    def _last_scoop_words(self, system: System) -> list[str]:
+        """Say how the last scoop differs, if it does, and what goes with it."""
+        first, last = self.top_ups[0], self.top_ups[-1]
+        if last.draw_off_l == first.draw_off_l and last.thick_l == first.thick_l:
+            return []
+        scoop = _volume(last.thick_l, system) if last.thick_l >= DROP else "no stuff"
+        if last.draw_off_l >= DROP:
+            beside = f"after drawing off {_volume(last.draw_off_l, system)}"
+        elif first.draw_off_l:
+            beside = "draw nothing off before it"
+        else:
+            beside = f"with {_volume(last.clear_water_l, system)} of clear water"
+        return [f"The last one is smaller: {scoop}, {beside}"]
 
     def trial_words(self, system: System = "metric") -> TrialWords:
         """Say what a sheet weighs, all in one unit: it is compared on one scale."""
@@ -223,6 +257,18 @@ class MakingSheet:
                 show_mass(mass, unit="oz" if system == "US" else "g", places=2)
                 for mass in (trial.wet_mg, trial.dry_mg, trial.least_mg, trial.most_mg)
             )
+        )
+
+    @property
+    def origin_words(self) -> tuple[str, ...]:
+        """Say what it is reckoned with, the figures that come from the same together."""
+        groups: dict[str, list[str]] = {}
+        for line in self.reckoned_with:
+            label = line.label[:1].lower() + line.label[1:]
+            groups.setdefault(line.because, []).append(f"{label} {line.value}")
+        return tuple(
+            f"{origin[:1].upper()}{origin[1:]}: {', '.join(figures)}"
+            for origin, figures in groups.items()
         )
 
     @property
@@ -252,6 +298,8 @@ class MakingSheet:
             "fibre_order_g": _grams(round(forming.order_mg)),
             "fibre_trial_g": _grams(round(forming.trial_mg)),
             "fibre_heel_g": _grams(round(forming.heel_mg)),
+            "left_in_vat_g": _grams(forming.left_in_vat_mg),
+            "left_in_stuff_g": _grams(forming.left_in_stuff_mg),
             "heel_keeps_until": self.keeps_until.isoformat() if self.keeps_until else None,
             "fibre_g": _grams(forming.total_mg),
             "consistency_g_per_l": float(forming.consistency.magnitude),
@@ -278,7 +326,18 @@ class MakingSheet:
             "beater_loads": self.beater.count if self.beater else None,
             "blender_loads": self.blender.count if self.blender else None,
             "dryer_loads": self.dryer.count if self.dryer else None,
+            "look_first": list(self.clashes),
+            "origins": {line.label: line.because for line in self.reckoned_with},
         }  # fmt: skip
+
+
+def _left_words(forming: Forming, system: System = "metric") -> str:
+    """Say how much fibre is over at the end, in the vat and in the stuff."""
+    said = f"{show_mass(forming.left_in_vat_mg, system=system)} of fibre in the vat"
+    if not forming.left_in_stuff_mg:
+        return said
+    stuff = show_mass(forming.left_in_stuff_mg, system=system)
+    return f"{said} and {stuff} in the stuff that was not poured"
 
 
 def _grams(mass_mg: int) -> float:

@@ -113,11 +113,6 @@ class VatPlan:
         return self.consistency_g_per_l * self.volume_l
 
     @property
-    def fibre_per_pull_g(self) -> Fraction:
-        """Return the oven-dry fibre in one sheet on target."""
-        return self.wet_grammage_g_m2 * self.mould_m2
-
-    @property
     def draining(self) -> Draining:
         """Return the vat as it thins; what becomes no sheet leaves it all the same."""
         return Draining(self.volume_l, self.effective_draw_l / (1 - self.lost), self.carry_l)
@@ -224,13 +219,8 @@ class VatCharge:
         """Return every sheet in turn with no top-up, as far as the vat gives them."""
         return tuple(_pulled(self.plan, {}))
 
-    @property
-    def working(self) -> tuple[Line, ...]:
-        """Return the sum line by line, from the consistency to the heel."""
-        return self.lines()
-
     def lines(self, system: System = "metric") -> tuple[Line, ...]:
-        """Return the working in the units asked for."""
+        """Return the sum line by line, from the consistency to the heel."""
         return working_lines(self, system)
 
     def as_json(self) -> dict[str, Any]:

@@ -5,7 +5,16 @@ each of the two is learned with the other held to be right.
 """
 
 from orders.learning.figures import LearnedFigure, Page, learn
-from orders.learning.origins import Book, origin_of, sheet_origins
+from orders.learning.origins import Book, origin_of, origins_of, sheet_origins
 from orders.learning.taking import accept
 
-__all__ = ["Book", "LearnedFigure", "Page", "accept", "learn", "origin_of", "sheet_origins"]
+__all__ = [
+    "Book",
+    "LearnedFigure",
+    "Page",
+    "accept",
+    "learn",
+    "origin_of",
+    "origins_of",
+    "sheet_origins",
+]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
 from orders.models import AcceptedFigure, Sheet
+from studio.origins import Asked
 
 USUAL, SET = "usual", "set"
 Key = tuple[str, str]
@@ -59,6 +60,12 @@ class Book:
 def origin_of(figure: str, subject: str, value: Any, *, usual: Iterable[Any] = ()) -> str:
     """Say where one figure comes from, in one query."""
     return Book.read([subject]).origin_of(figure, subject, value, usual=usual)
+
+
+def origins_of(asked: Sequence[Asked]) -> list[str]:
+    """Say where figures come from, however many, in one query."""
+    book = Book.read({one.subject for one in asked})
+    return [book.origin_of(one.figure, one.subject, one.value, usual=one.usual) for one in asked]
 
 
 def sheet_origins(sheet: Sheet) -> dict[str, str]:

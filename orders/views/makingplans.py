@@ -7,16 +7,17 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.functional import cached_property
 
 from orders.calc.forming import form as formed
 from orders.forms import LONGEST_KEY
 from orders.makingforms import MakingForm
-from orders.makings import planning
+from orders.makings import notices, planning
 from orders.makings.lots import to_form
 from orders.models import Commission, Making, Sheet
 from orders.snapshot import read_shrinkages
 from orders.views.makings import OneMaking
-from orders.views.shapes import PanelRowPage, today
+from orders.views.shapes import OpenRowPage, today
 from studio.errors import StudioError
 from studio.forms import HouseForm
 from studio.pages import FormPage
@@ -26,12 +27,11 @@ from studio.working import Line
 
 
 @needs("makings.change")
-class MakingEdit(PanelRowPage):
+class MakingEdit(OpenRowPage):
     """Plan or change a making, with what it takes beside the form."""
 
     model = Making
     form_class = MakingForm
-    slug_field = "ref"
     noun = "making"
     has_page = True
     back = ("Making", "makings")
@@ -39,19 +39,7 @@ class MakingEdit(PanelRowPage):
     panel = "orders/_making_panel.html"
     panel_title = "What it takes"
     panel_fields = ("wanted_good", "thick_consistency", "mould", "vat")
-
-    @property
-    def button(self) -> str:  # type: ignore[override]
-        """The words of the one filled button."""
-        return "Plan the making" if self.is_new else "Keep the changes"
-
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Show the form; what is over is not changed any more."""
-        if not self.is_new and not self.row.is_open:
-            word = self.row.get_state_display().lower()
-            messages.info(request, f"{self.row.ref} is {word}; it is not changed any more.")
-            return redirect(self.row)
-        return super().get(request, *args, **kwargs)
+    button_for_new = "Plan the making"
 
     def get_initial(self) -> dict[str, Any]:
         """Start from the commission or the sheet that a link brought, and from what is usual."""
@@ -61,20 +49,31 @@ class MakingEdit(PanelRowPage):
             "planned_on": today(),
             "thick_consistency": self.studio.furnish_consistency,
         }
-        asked = self.request.GET
-        commission = Commission.objects.filter(
-            ref=asked.get("commission", ""), state__in=Commission.PROMISES
-        ).first()
+        commission = self.commission_asked
         if commission is not None:
             found |= {
                 "commission": commission,
-                "wanted_good": planning.still_to_make(commission),
+                # Nothing left is no number: whoever wants more says how many.
+                "wanted_good": planning.left_to_plan(commission) or None,
             }
         sheet = commission.sheet if commission else self._sheet_asked()
         if sheet is not None and commission is None:
             found["sheet"] = sheet
         found["vat"] = planning.usual_vat(sheet.mould if sheet else None)
         return {**super().get_initial(), **found}
+
+    @cached_property
+    def commission_asked(self) -> Commission | None:
+        """Return the commission that a link brought, as long as it is promised."""
+        ref = self.request.GET.get("commission", "").strip()
+        promised = Commission.objects.filter(state__in=Commission.PROMISES)
+        return promised.filter(ref__iexact=ref).first()
+
+    def get_lede(self) -> str:
+        """Name what is open for the commission already, so that nothing is planned twice."""
+        if not self.is_new or self.commission_asked is None:
+            return super().get_lede()
+        return f"{notices.open_words(self.commission_asked)} {super().get_lede()}".strip()
 
     def _sheet_asked(self) -> Sheet | None:
         key = self.request.GET.get("sheet", "")

@@ -6,29 +6,26 @@ from typing import Any
 
 from django.db.models import (
     Case,
-    CharField,
     F,
     IntegerField,
     OuterRef,
     QuerySet,
     Subquery,
     Sum,
-    Value,
     When,
 )
-from django.db.models.functions import Coalesce, Concat
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
-from orders import wording
+from orders import queries, wording
 from orders.calc.makingsheet import MakingSheet
 from orders.makingforms import MakingFilter
 from orders.makings.sheet import sheet_of
 from orders.makingtables import MakingTable, WeighRow, WeighTable
 from orders.models import Making, SheetMovement
-from orders.views import provenancepanels
+from orders.views import costpanels, provenancepanels
 from orders.views.shapes import today
 from studio import roles
 from studio.errors import StudioError
@@ -36,10 +33,16 @@ from studio.lists import ListPage, house_table
 from studio.pages import HousePage
 from studio.qr import qr_path
 from studio.roles import needs
-from studio.units import show_grammage, show_mass, show_number, show_size, show_volume
+from studio.units import (
+    show_count,
+    show_grammage,
+    show_mass,
+    show_number,
+    show_size,
+    show_volume,
+)
 
 State = Making.State
-FOR_THE_STUDIO = "For the studio itself"
 
 
 def makings() -> QuerySet[Making]:
@@ -59,11 +62,7 @@ def makings() -> QuerySet[Making]:
         Making.objects.select_related("sheet__furnish", "commission")
         .annotate(
             good=Subquery(made),
-            for_words=Coalesce(
-                Concat("commission__ref", Value(" "), "commission__title"),
-                Value(FOR_THE_STUDIO),
-                output_field=CharField(),
-            ),
+            for_words=queries.made_for(),
             is_over=Case(
                 When(state__in=Making.OPEN, then=0), default=1, output_field=IntegerField()
             ),
@@ -116,7 +115,7 @@ class OneMaking(HousePage):
         rows = Making.objects.select_related(
             "sheet__furnish", "sheet__mould", "commission", "mould", "vat", "dryer", "repeats"
         )
-        return get_object_or_404(rows, ref=self.kwargs["ref"])
+        return get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
 
     @cached_property
     def refusal(self) -> str:
@@ -158,8 +157,8 @@ class MakingPage(OneMaking, TemplateView):
         when = wording.day(making.planned_on, today())
         good = f"{show_number(making.wanted_good)} good of {making.sheet.name}"
         said = {
-            State.PLANNED: f"Planned for {when}: {good}, in {show_number(making.pulls)} pulls.",
-            State.AT_THE_VAT: f"At the vat: {good}, in {show_number(making.pulls)} pulls.",
+            State.PLANNED: f"Planned for {when}: {good}, in {show_count(making.pulls, 'pull')}.",
+            State.AT_THE_VAT: f"At the vat: {good}, in {show_count(making.pulls, 'pull')}.",
             State.FINISHED: f"Finished: {good} were wanted.",
             State.GIVEN_UP: f"Given up. Nothing in the store has moved. It was to be {good}.",
         }[State(making.state)]
@@ -189,13 +188,18 @@ class MakingPage(OneMaking, TemplateView):
             sheet=sheet,
             refusal=self.refusal,
             figures=self._figures(dict(made)),
-            weigh_table=house_table(self.request, WeighTable, rows, paginate=False),
+            weigh_table=house_table(
+                self.request, WeighTable, rows, paginate=False, over=not making.is_open
+            ),
             lines=sheet.forming.lines(system) if sheet else (),
             vat_words=sheet.vat_words(system) if sheet else (),
             load_words=sheet.load_words(system) if sheet else (),
             may_change=self.may_change,
-            **provenancepanels.from_where(self.request, [making]),
+            **provenancepanels.from_where(
+                self.request, [making], claim=provenancepanels.claim_of(making.commission)
+            ),
             **provenancepanels.compared(self.request, making, sheet),
+            **(costpanels.of_making(self.request, making) if self.sees_money else {}),
             **kwargs,
         )
 
@@ -231,14 +235,14 @@ class MakingPage(OneMaking, TemplateView):
     def _figures(self, made: dict[str, int]) -> list[tuple[str, ...]]:
         making, sheet = self.making, self.sheet
         good, retree = (made.get(quality) for quality in ("good", "retree"))
-        rows = [("Good wanted", show_number(making.wanted_good), "sheets")]
+        rows = [_counted("Good wanted", making.wanted_good, "sheet")]
         if making.state == State.FINISHED:
             return [
                 *rows,
-                ("Good made", show_number(good or 0), "sheets"),
-                ("Retree", show_number(retree or 0), "sheets"),
+                _counted("Good made", good or 0, "sheet"),
+                _counted("Retree", retree or 0, "sheet"),
             ]
-        rows.append(("To form", show_number(making.pulls), "pulls"))
+        rows.append(_counted("To form", making.pulls, "pull"))
         if sheet:
             system = self.studio.units
             trial = sheet.trial_words(system)
@@ -248,6 +252,11 @@ class MakingPage(OneMaking, TemplateView):
                 ("Couched, about", trial.wet, ""),
             ]
         return rows
+
+
+def _counted(label: str, number: int, noun: str) -> tuple[str, ...]:
+    """Return a figure with its noun: "120 sheets", "1 sheet"."""
+    return (label, show_number(number), noun if number == 1 else f"{noun}s")
 
 
 @needs("read")

@@ -35,7 +35,7 @@ class MakingRepeat(FormPage):
     def earlier(self) -> Making:
         """Return the making that is repeated."""
         rows = Making.objects.select_related("sheet__furnish", "mould", "vat", "dryer")
-        return get_object_or_404(rows, ref=self.kwargs["ref"])
+        return get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Show the form; what is not finished is not repeated."""
@@ -93,7 +93,7 @@ class MakingReport(RowPage):
 
     model = Making
     form_class = ReportForm
-    slug_field = "ref"
+    slug_field = "ref__iexact"
     noun = "sample and report of making"
     side_head = "Kept of it"
     button = "Keep it"

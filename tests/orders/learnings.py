@@ -9,7 +9,8 @@ from typing import Any
 from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
 from orders import learning
-from orders.models import Issue, Making, Post, Sheet, Spell, TrialSheet
+from orders.models import Issue, Making, Post, Sheet, SheetMovement, Spell, TrialSheet
+from studio.entries import enter
 from tests.builders import KG, day, make_fibre, make_furnish, make_lot, make_making, make_sheet
 
 
@@ -41,6 +42,13 @@ def make_done(
     Post.objects.create(
         making=making, number=1, pulls=pulls, good=good, retree=retree, broke=broke
     )
+    entry = enter("finish making", f"Finished {making.ref}", page="/", key=None, by=None)
+    for quality, sheets in (("good", good), ("retree", retree)):
+        if sheets:
+            SheetMovement.objects.create(
+                making=making, quality=quality, kind=SheetMovement.Kind.MADE, sheets=sheets,
+                happened_on=making.finished_on, entry=entry,
+            )  # fmt: skip
     for operation, spent in (minutes or {}).items():
         Spell.objects.create(making=making, operation=operation, minutes=Decimal(spent))
     if sheet_mg:

@@ -130,6 +130,34 @@ def test_nothing_weighed_out_yet_leaves_the_lots_open():
     assert "Not known: linter lot and abaca lot." in words
 
 
+def test_fibre_without_a_lot_is_compared_by_its_share_and_says_why_not_by_more():
+    none = LotUsed("Linter", "", None, Fraction(3, 4), "no lot is left for it")
+    now = replace(NOW, lots=(none, EARLIER.lots[1]))
+    assert line_of("Linter share", now).verdict is Verdict.SAME
+    lot = line_of("Linter lot", now)
+    assert (lot.earlier, lot.now, lot.verdict) == ("LI-19", "", Verdict.OPEN)
+    assert lot.why == "no lot is left for it"
+    moisture = line_of("Linter moisture", now)
+    assert (moisture.earlier, moisture.now) == ("8.1\u00a0%", "")
+    assert (moisture.verdict, moisture.why) == (Verdict.OPEN, "the lot will tell it")
+    assert verdicts(now)["Abaca lot"] is Verdict.SAME
+
+
+def test_lot_that_holds_too_little_leaves_the_rest_open():
+    rest = LotUsed("Linter", "", None, Fraction(0), "no lot is left for the rest")
+    line = line_of("Linter lot", replace(NOW, lots=(*EARLIER.lots, rest)))
+    assert (line.now, line.verdict, line.why) == (
+        "LI-19", Verdict.OPEN, "no lot is left for the rest",
+    )  # fmt: skip
+
+
+def test_fibre_without_a_lot_that_was_not_in_it_is_another_paper():
+    none = LotUsed("Flax", "", None, Fraction(1, 10), "no lot is left for it")
+    found = verdicts(replace(EARLIER, lots=(*EARLIER.lots, none)))
+    assert found["Flax share"] is Verdict.TRIAL
+    assert "Flax lot" not in found
+
+
 def test_other_share_of_a_fibre_is_another_furnish():
     now = replace(
         NOW,

@@ -1,5 +1,6 @@
 """What a run at the vat takes, and the sheet that hangs beside it."""
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from orders.calc.forming import ToForm, form, trial_sheet
-from orders.calc.loads import Loads
+from orders.calc.loads import Loads, loads_for
 from orders.calc.makingsheet import (
     About,
     DoseOut,
@@ -60,6 +61,49 @@ def sheet(asked, **changes):
             **changes,
         }
     )  # fmt: skip
+
+
+# --- what is over at the end ---------------------------------------------------------------------
+
+
+def test_the_heel_of_the_sheet_is_the_heel_of_the_vat_and_the_rest_stays_in_the_stuff():
+    found = form(replace(CARDS, trial_pulls=2))
+    assert found.left_in_vat_mg == round(found.charge.heel_fibre_g * 1000)
+    # All that is prepared has gone into the vat or to trial sheets, or is over in the stuff.
+    into_vat = found.charge.fibre_total_g * 1000
+    assert found.left_in_stuff_mg == pytest.approx(
+        float(found.total_mg - found.trial_mg - Fraction(into_vat)), abs=1
+    )
+    words = " ".join(sheet(replace(CARDS, trial_pulls=2)).vat_words()).replace("\u00a0", " ")
+    vat, stuff = found.left_in_vat_mg, found.left_in_stuff_mg
+    assert 0 < stuff < vat < found.heel_mg
+    assert (
+        f"Left at the end: about {vat / 10**6:.3f} kg of fibre in the vat and "
+        f"{stuff / 1000:.2f} g in the stuff that was not poured; strain it"
+    ) in words
+
+
+def test_without_a_vat_the_usual_heel_is_left_and_no_stuff():
+    found = form(replace(CARDS, vat=None, heel_mg=120_000))
+    assert (found.left_in_vat_mg, found.left_in_stuff_mg) == (120_000, 0)
+
+
+def test_a_vat_that_keeps_to_the_last_sheet_leaves_all_that_fills_it_but_what_is_pulled():
+    """By hand: 1 pull of A4 from 60 L at 5 g/L, nothing poured after the charge.
+
+    300 g less one pull of 112.8 g/m² × 0.06237 m² / 0.96 = 7.329 g; as much stays in the stuff.
+    """
+    found = form(ToForm(A4, 1, opening=Size(210_000, 297_000), vat=Q(60, "L")))
+    assert (found.left_in_vat_mg, found.left_in_stuff_mg) == (292_672, 7_329)
+
+
+@given(some.integers(1, 400), some.integers(0, 5), some.sampled_from([None, "0.004", "0.008"]))
+def test_fibre_prepared_is_fibre_pulled_and_fibre_that_is_over(pulls, trials, said):
+    asked = replace(CARDS, pulls=pulls, trial_pulls=trials, consistency=said and Decimal(said))
+    found = form(asked)
+    gone = found.charge.fibre_in_sheets_g + found.charge.fibre_lost_g
+    over = found.left_in_vat_mg + found.left_in_stuff_mg
+    assert Fraction(gone) * 1000 + found.trial_mg + over == pytest.approx(found.total_mg, abs=2)
 
 
 # --- H5: the order is a third of the pulp --------------------------------------------------------
@@ -293,15 +337,40 @@ def test_a_few_sheets_from_a_large_vat_need_no_topping_up():
 
 def test_stuff_as_wet_as_the_sheets_take_it_asks_for_clear_water():
     thick = ToForm(A4, 60, vat=Q(60, "L"), thick_consistency=Decimal("0.4"))
-    (said,) = [line for line in sheet(thick).vat_words() if "clear water" in line]
+    said, last = [line for line in sheet(thick).vat_words() if "clear water" in line]
     assert said.startswith("Add ")
+    # The last scoop brings less stuff, so more clear water goes with it.
+    assert last.startswith("The last one is smaller")
+    assert sheet(thick).top_ups[-1].clear_water_l > sheet(thick).top_ups[0].clear_water_l
 
 
 def test_the_last_smaller_scoop_has_a_draw_off_of_its_own():
     found = sheet(ToForm(A4, 23, vat=Q(60, "L")))
     first, last = found.top_ups[0], found.top_ups[-1]
     assert last.draw_off_l < first.draw_off_l
-    assert any(line.startswith("Before the last, smaller one") for line in found.vat_words())
+    assert any(line.startswith("The last one is smaller") for line in found.vat_words())
+
+
+def test_the_last_block_names_the_smaller_scoop_that_ends_it():
+    # 250 g/m² on 559 × 762 mm, 3 % filler, 96 % stays: a pull of 97.10 g draws 101.14 g from 160 L
+    # at 5 g/L, so stuff at 20 g/L fills up with 101.14 / 20 = 5.06 L; the last pull may be 10 %
+    # light, from 720 g in the vat, which holds 800 - 101.14 = 698.86 g: 21.14 g more, 1.057 L.
+    # A pull carries 97.10 / 0.175 - 97.10 = 457.7 g of water away: 1.057 - 0.4577 = 0.599 L over.
+    broadside = SheetSpec(
+        Size(559_000, 762_000),
+        Decimal(250),
+        non_fibre_share=Decimal("0.03"),
+        retention=Decimal("0.96"),
+    )
+    found = sheet(ToForm(broadside, 144, vat=Q(160, "L"), consistency=Decimal("0.005")))
+    assert plain([block.scoops() for block in found.blocks][-2:]) == [
+        "9 × 5.06 L",
+        "7 × 5.06 L, 1.06 L",
+    ]
+    said = [line for line in plain(found.vat_words()) if line.startswith("The last one")]
+    assert said == ["The last one is smaller: 1.06 L, after drawing off 599 mL"]
+    poured = sum(round(top_up.thick_l, 2) for top_up in found.top_ups)
+    assert poured == 142 * Decimal("5.06") + Decimal("1.06")
 
 
 def test_beater_and_blender_are_named_with_their_loads():
@@ -323,3 +392,39 @@ def test_beater_and_blender_are_named_with_their_loads():
     assert found.dryer_words == "Loft: 1 load, 1 day"
     assert "Wet it keeps until Sunday 6 December" in plain(found.vat_words())[-1]
     assert "0.640 kg  in all; 0.589 kg oven-dry" in "\n".join(plain(found.as_text()))
+
+
+def test_a_last_top_up_that_is_next_to_nothing_asks_for_no_draw_off():
+    found = sheet(replace(CARDS, pulls=22))
+    assert found.top_ups[-1].draw_off_l < Decimal("0.0005")
+    assert any(
+        line.startswith("The last one is smaller") and line.endswith("draw nothing off before it")
+        for line in found.vat_words()
+    )
+
+
+def test_loads_made_up_to_the_smallest_say_what_is_over():
+    # 1.0 kg in loads of 0.6 to 0.9 kg: two of 0.6 kg are 1.2 kg.
+    loads = loads_for(1_000_000, least_mg=600_000, most_mg=900_000, consistency=Q(20, "g/L"))
+    (words,) = sheet(CARDS, beater=loads).load_words()
+    assert words.replace("\u00a0", " ") == (
+        "2 beater loads of 0.600 kg in 30 L: 1.20 kg in all, 0.200 kg more than the run takes; "
+        "keep what is over"
+    )
+    even = loads_for(1_000_000, least_mg=500_000, most_mg=900_000, consistency=Q(20, "g/L"))
+    (words,) = sheet(CARDS, beater=even).load_words()
+    assert words.endswith("25\u00a0L")
+
+
+def test_without_a_dryer_nothing_is_said_of_loads():
+    assert sheet(CARDS).dryer_words == ""
+    assert "Dry" not in sheet(CARDS).as_text()
+
+
+def test_top_ups_that_are_all_alike_name_no_smaller_last_one():
+    # Topped up after 10 and 20 pulls, and the last sheet needs all of the second scoop.
+    found = sheet(replace(CARDS, pulls=31))
+    assert len({round(top_up.draw_off_l, 6) for top_up in found.top_ups}) == 1
+    words = " ".join(found.vat_words())
+    assert "Draw off" in words
+    assert "smaller" not in words

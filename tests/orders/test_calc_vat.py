@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from orders.calc import vat
+from orders.calc._thinning import Draining
 from orders.calc.consistencies import from_share
 from orders.calc.sheets import fibre_in_sheet
 from studio.errors import RangeError, StudioError
@@ -252,6 +253,12 @@ def test_a_pull_beyond_the_tolerance_is_topped_up_every_time():
     assert "every pull" in words(charge)["Scoop"]
 
 
+def test_the_consistency_is_a_quantity_and_the_number_of_it():
+    # 100 g/m² / (97 % of 20 mm)
+    assert float(sixty().consistency.to("g/L").magnitude) == pytest.approx(5.154639, abs=5e-7)
+    assert float(sixty().consistency_g_per_l) == float(sixty().consistency.magnitude)
+
+
 def test_the_charge_is_made_up_of_stuff_and_water():
     # 309.278351 g / 40 g/L
     filled = sixty().charged_with
@@ -293,6 +300,30 @@ def test_the_working_goes_from_consistency_to_heel():
     assert "through a sieve" in found["Draw off"]
     assert found["Lost"].endswith("4 % of what leaves the vat")
     assert list(found)[-1] == "Heel"
+
+
+def test_a_vat_without_stuff_is_told_of_no_top_up():
+    found = words(sixty(thick=None))
+    assert not {"Charge with", "Scoop", "Top-ups", "Last scoop"} & set(found)
+    assert "Sheets within the tolerance" in found
+
+
+def test_one_top_up_is_no_smaller_last_one():
+    assert len(sixty(pulls=5).schedule) == 1
+    assert "Last scoop" not in words(sixty(pulls=5))
+
+
+def test_a_vat_that_does_not_give_so_many_is_told_of_no_last_sheet_without_a_top_up():
+    charge = sixty(
+        volume=Q(6, "L"), mould=Size(100_000, 50_000), retention=D(1), carry=Q(1, "L"), pulls=12
+    )
+    assert "Sheet 12 without a top-up" not in words(charge)
+    assert "Scoop" in words(charge)
+
+
+@pytest.mark.parametrize("drop", ["0.05", "0.99"])
+def test_a_pull_that_takes_all_leaves_none_within_the_tolerance(drop):
+    assert Draining(Fraction(1), Fraction(1), Fraction(0)).until(Fraction(drop)) == 0
 
 
 def test_stuff_thick_enough_is_worked_with_clear_water():

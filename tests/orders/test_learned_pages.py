@@ -1,15 +1,34 @@
 """The pages of learned figures: what they show, to whom, and taking a figure over."""
 
 from decimal import Decimal
+from io import StringIO
 
 import pytest
+from django.core.management import call_command
 
-from fibres.models import Fibre
-from orders.models import AcceptedFigure
+from fibres.models import Drying, Fibre, Shrinkage
+from orders.models import AcceptedFigure, Making
 from studio.models import Entry
-from tests.builders import make_fibre, make_furnish, make_lot, make_mould, make_sheet, make_studio
-from tests.orders.learnings import linter, make_done
-from tests.orders.looking import form_data, heads, look, said, same_queries_for_1_and_20
+from studio.units import show_share
+from tests.builders import (
+    make_fibre,
+    make_furnish,
+    make_lot,
+    make_making,
+    make_mould,
+    make_sheet,
+    make_studio,
+    make_vat,
+)
+from tests.orders.learnings import linter, make_done, take_over
+from tests.orders.looking import (
+    form_data,
+    heads,
+    look,
+    queries,
+    said,
+    same_queries_for_1_and_20,
+)
 
 pytestmark = pytest.mark.django_db
 D = Decimal
@@ -200,6 +219,86 @@ def test_sheet_fibre_and_mould_say_where_their_figures_come_from(owner_client):
     assert f"92.3 %, {learned}" in said(look(owner_client, f"/fibres/{fibre.pk}/"))
     assert f"4 minutes, {learned}" in said(look(owner_client, f"/sheets/{sheet.pk}/"))
     assert f"Its draw of 22.4 mm is {learned}." in said(look(owner_client, f"/moulds/{mould.pk}/"))
+
+
+def measured_makings() -> Making:
+    """Return the second of two makings that show yield, draw and shrinkage, on one mould."""
+    _, lot, _ = linter()
+    mould = make_mould(width_um=210_000, height_um=297_000)
+    sheet = make_sheet(make_furnish({lot.fibre: "1"}), mould=mould)
+    trial = {"consistency": D("0.005"), "width_um": 199_500, "height_um": 285_120}
+    for _ in range(2):
+        done = make_done(
+            sheet, lots={lot: 790_000}, counts=(100, 78, 4, 18), mould=mould, trial=trial
+        )
+    return done
+
+
+def test_a_furnish_says_where_its_shrinkage_comes_from(owner_client):
+    making = measured_makings()
+    furnish, drying = making.sheet.furnish, making.drying
+    Shrinkage.objects.create(furnish=furnish, drying=drying, across=D("0.03"), along=D("0.04"))
+    before = said(look(owner_client, furnish.get_absolute_url()))
+    assert "3 % 4 % set" in " ".join(before.split())
+    take_over("across", f"furnish {furnish.pk} {drying}")
+    # 210 mm dried to 199.5 mm.
+    words = said(look(owner_client, furnish.get_absolute_url()))
+    assert "5 % 4 % across learned from 2 makings, along set" in " ".join(words.split())
+
+
+def test_a_furnish_asks_as_often_for_every_drying(viewer_client):
+    furnish = make_furnish()
+    Shrinkage.objects.create(furnish=furnish, drying="loft", across=D("0.03"), along=D("0.04"))
+    few = queries(viewer_client, furnish.get_absolute_url())
+    for drying in set(Drying.values) - {"loft"}:
+        Shrinkage.objects.create(furnish=furnish, drying=drying, across=D(0), along=D(0))
+    assert queries(viewer_client, furnish.get_absolute_url()) == few
+
+
+def on_the_making_sheet(client, making):
+    """Return the words of the making sheet, and what the command prints."""
+    words = said(look(client, f"{making.get_absolute_url()}sheet/"))
+    out = StringIO()
+    call_command("making", making.ref, stdout=out)
+    return words, out.getvalue().replace("\u00a0", " ")
+
+
+def test_the_making_sheet_says_where_each_figure_comes_from(owner_client):
+    done = measured_makings()
+    sheet, mould, furnish = done.sheet, done.mould, done.sheet.furnish
+    drying, fibre = done.drying, furnish.parts.get().fibre
+    Shrinkage.objects.create(furnish=furnish, drying=drying, across=D("0.03"), along=D("0.04"))
+    making = make_making(sheet, mould=mould, vat=make_vat())
+    words, text = on_the_making_sheet(owner_client, making)
+    assert "Usual: stays on the mould 96 %, broke 8 %, retree 4 %." in words
+    assert f"Set: shrinkage across 3 %, shrinkage along 4 %, left of {fibre.name} 95 %." in words
+    assert "draw of the mould 2" not in words
+    assert "Set: shrinkage across 3 %" in text
+    for figure, subject in (
+        ("broke", f"sheet {sheet.pk}"), ("draw", f"mould {mould.pk}"),
+        ("across", f"furnish {furnish.pk} {drying}"), ("yield", f"fibre {fibre.pk}"),
+    ):  # fmt: skip
+        take_over(figure, subject)
+    words, text = on_the_making_sheet(owner_client, making)
+    sheet.refresh_from_db()
+    # 700 g formed / 0.96 / 790 g issued.
+    learned = (
+        f"Learned from 2 makings: draw of the mould 22.4 mm, broke {show_share(sheet.broke)}, "
+        f"shrinkage across 5 %, left of {fibre.name} 92.3 %"
+    ).replace("\u00a0", " ")
+    for said_there in (words, text):
+        assert learned in said_there
+        assert "Usual: stays on the mould 96 %, retree 4 %" in said_there
+        assert "Set: shrinkage along 4 %" in said_there
+
+
+def test_a_lot_with_a_yield_of_its_own_says_so_on_the_making_sheet(owner_client):
+    _, lot, sheet = linter()
+    lot.preparation_yield = D("0.6")
+    lot.save()
+    making = make_making(sheet)
+    words = said(look(owner_client, f"{making.get_absolute_url()}sheet/"))
+    assert f"Set for this lot: left of lot {lot.ref} 60 %." in words
 
 
 def test_the_usual_yield_of_a_fibre_is_that_of_the_list(viewer_client):

@@ -9,9 +9,11 @@ from orders import learning, snapshot
 from orders.calc.cover import allocate
 from orders.calc.plan import from_json, to_json
 from orders.calc.sheets import safe_pulls
+from orders.learning.spreads import read_spreads
 from orders.learning.taking import as_kept
+from orders.makings import finish, log
 from studio.errors import SnapshotError
-from tests.builders import day, make_commission, make_lot, make_studio
+from tests.builders import day, make_commission, make_lot, make_making, make_studio
 from tests.orders.learnings import linter, make_done
 from tests.orders.looking import look, said
 
@@ -72,6 +74,33 @@ def test_makings_since_do_not_count_until_they_are_taken_over(sheet):
     assert spec_of(sheet).learned == before
 
 
+def test_a_making_entered_late_with_an_earlier_day_does_not_count_either(sheet):
+    take_over("broke", sheet)
+    before = spec_of(sheet).learned
+    make_done(sheet, counts=(500, 100, 0, 400), finished_on=day(40))
+    assert spec_of(sheet).learned == before
+    # What is taken over anew rests on it too.
+    take_over("broke", sheet)
+    assert spec_of(sheet).learned != before
+
+
+def test_makings_behind_it_are_told_by_the_entry_that_issued_their_fibre(owner):
+    """All of them broke: no sheet was made, and still each was looked at."""
+    _, lot, sheet = linter()
+    for broke in (100, 60):
+        making = log.start(make_making(sheet), by=owner)
+        log.issue(making, lot, as_is_mg=1_000_000, by=owner)
+        log.tap(making, "broke", post=1, change=broke, by=owner)
+        log.tap(making, "good", post=1, change=100 - broke, by=owner)
+        log.note_heel(making, "none", by=owner)
+        finish.finish(making, accept_over=True, by=owner)
+    counted = read_spreads()._counted
+    assert counted == {}
+    take_over("broke", sheet)
+    behind = read_spreads()._behind(sheet)
+    assert behind == ((0, 100), (40, 100))
+
+
 def test_rates_set_by_hand_since_are_not_spread(sheet):
     take_over("broke", sheet)
     sheet.broke = D("0.05")
@@ -116,11 +145,11 @@ def test_the_page_of_the_sheet_says_that_it_is_learned(viewer_client, sheet):
 
 def test_reading_takes_the_same_queries_for_1_and_20(sheet, django_assert_num_queries):
     take_over("broke", sheet)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         snapshot.read_shrinkages()
     for number in range(19):
         _, _, other = linter(name=f"Linter {number}")
         make_done(other, counts=(100, 80, 4, 16))
         take_over("broke", other)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         snapshot.read_shrinkages()

@@ -156,6 +156,53 @@ def test_what_is_closed_by_now_is_left_open_and_shown_as_not_known(mill, owner):
     assert lines["Mould"].verdict is Verdict.OPEN
 
 
+def again_without(mill, owner):
+    """Plan the making again while no linter is left, and abaca is there."""
+    earlier, *_ = mill
+    return repeating.repeat(earlier, wanted_good=180, planned_on=day(), by=owner)
+
+
+def test_furnish_is_compared_where_a_fibre_has_no_lot(mill, owner):
+    _, lines = compared(again_without(mill, owner), owner)
+    shares = {what: (lines[what].earlier, lines[what].now) for what in lines if "share" in what}
+    assert shares == {
+        "Linter share": ("75\u00a0%", "75\u00a0%"), "Abaca share": ("25\u00a0%", "25\u00a0%")
+    }  # fmt: skip
+    lot = lines["Linter lot"]
+    assert (lot.now, lot.verdict, lot.why) == ("", Verdict.OPEN, "no lot is left for it")
+    assert lines["Abaca lot"].verdict is Verdict.SAME
+    assert lines["Carbonate dose"].verdict is Verdict.SAME
+
+
+def test_changed_furnish_differs_though_no_lot_is_there(mill, owner):
+    again, (_, linter, abaca) = again_without(mill, owner), mill
+    for fibre, share in ((linter, "0.5"), (abaca, "0.5")):
+        fibre.furnish_parts.update(share=Decimal(share))
+    _, lines = compared(again, owner)
+    share = lines["Linter share"]
+    assert (share.now, share.why) == ("50\u00a0%", "another furnish")
+
+
+def test_substitute_that_was_used_before_stands_for_its_part(mill, owner):
+    _, linter, _ = mill
+    part = linter.furnish_parts.get()
+    part.fibre = make_fibre(name="Cotton rag")
+    part.save()
+    part.substitutes.set([linter])
+    _, lines = compared(again_without(mill, owner), owner)
+    assert lines["Linter share"].verdict is Verdict.SAME
+    assert "Cotton rag share" not in lines
+
+
+def test_making_without_a_sheet_is_compared_by_its_furnish(mill, owner):
+    again = Making.objects.select_related("repeats").get(pk=again_without(mill, owner).pk)
+    found = repeating.compared(again, None, user=owner)
+    lines = {line.what: line for line in found.lines}
+    assert lines["Abaca share"].verdict is Verdict.SAME
+    assert lines["Abaca lot"].why == "its making sheet cannot be worked out yet"
+    assert "Not known: linter lot, linter moisture, abaca lot" in found.said
+
+
 def test_making_that_is_not_finished_is_not_repeated(owner):
     with pytest.raises(StudioError, match="Only a finished making can be repeated"):
         repeating.repeat(make_making(), wanted_good=5, planned_on=day(), by=owner)

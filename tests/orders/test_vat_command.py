@@ -189,6 +189,27 @@ def test_what_a_commission_is_reckoned_with_is_said(capsys, commission):
     assert "No draw is known" not in printed
 
 
+def test_the_heel_is_that_of_the_making_sheet(capsys, commission):
+    """The last scoop is cut, so that the vat holds less than its charge; the sheet says both."""
+    making = make_making(
+        commission.sheet, commission, pulls=44, wanted_good=40, mould=commission.sheet.mould,
+        vat=make_vat(name="Small vat"),
+    )  # fmt: skip
+    call_command("making", making.ref, "--json")
+    on_the_wall = json.loads(capsys.readouterr().out)
+    in_the_vat = figures(capsys, "--commission", commission.ref)
+    assert on_the_wall["charge"] == in_the_vat
+    assert on_the_wall["left_in_vat_g"] == pytest.approx(in_the_vat["heel_fibre_g"], abs=1e-3)
+    assert on_the_wall["left_in_vat_g"] < on_the_wall["fibre_heel_g"]
+    printed = said(capsys, "--commission", commission.ref)
+    over = f"{on_the_wall['left_in_stuff_g']:.2f} g stays over in stuff that is not poured."
+    assert over in printed
+    assert "The making sheet has" in printed
+    # Of another vat the making sheet says nothing.
+    other = said(capsys, "--commission", commission.ref, "--volume", "80 L")
+    assert "The making sheet" not in other
+
+
 def test_an_open_making_of_the_commission_comes_before_what_is_usual(capsys, commission):
     making = make_making(
         commission.sheet, commission, pulls=12, wanted_good=9, mould=commission.sheet.mould,
@@ -230,6 +251,24 @@ def test_without_a_vat_the_volume_is_asked_for():
     commission = make_commission(make_sheet(make_furnish(), mould=make_mould()))
     with pytest.raises(CommandError, match="--volume is needed"):
         call_command("vat", "--commission", commission.ref)
+
+
+def test_a_commission_is_found_however_it_is_typed(capsys, commission):
+    exact = figures(capsys, "--commission", commission.ref)
+    assert figures(capsys, "--commission", f" {commission.ref.lower()} ") == exact
+
+
+def test_a_commission_left_blank_is_asked_for(commission):
+    with pytest.raises(CommandError) as refused:
+        call_command("vat", "--commission", "")
+    assert str(refused.value) == (
+        "--commission: Give the reference of a commission. There are: C-101."
+    )
+
+
+def test_what_is_near_an_unknown_commission_is_named(commission):
+    with pytest.raises(CommandError, match=r"No commission is called 'C-100'\. Near it: C-101\."):
+        call_command("vat", "--commission", "C-100")
 
 
 def test_an_unknown_commission_is_refused_with_the_known_ones(commission):

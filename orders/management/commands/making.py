@@ -13,11 +13,9 @@ from django.utils import timezone
 
 from orders.makings.sheet import sheet_of
 from orders.models import Making
-from studio.commands import StoreCommand
+from studio.commands import StoreCommand, row_called
 from studio.errors import StudioError
 from studio.models import Studio
-
-REFS_NAMED = 20
 
 
 class Command(StoreCommand):
@@ -32,7 +30,10 @@ class Command(StoreCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Read, work out, print."""
-        making = self._making(options["ref"])
+        rows = Making.objects.select_related(
+            "sheet__furnish", "sheet__mould", "commission", "mould", "vat", "dryer"
+        )
+        making = row_called(rows, options["ref"], noun="making")
         try:
             sheet = sheet_of(making, timezone.localdate())
         except StudioError as refusal:
@@ -42,15 +43,3 @@ class Command(StoreCommand):
             return
         for line in sheet.as_text(Studio.current().units):
             self.stdout.write(line)
-
-    def _making(self, ref: str) -> Making:
-        rows = Making.objects.select_related(
-            "sheet__furnish", "sheet__mould", "commission", "mould", "vat", "dryer"
-        )
-        found = rows.filter(ref=ref).first()
-        if found is not None:
-            return found
-        known = list(rows.order_by("ref").values_list("ref", flat=True))
-        named = ", ".join(known[:REFS_NAMED]) or "none yet"
-        more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
-        raise CommandError(f"No making is called {ref[:40]!r}. There are: {named}{more}.")

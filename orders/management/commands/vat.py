@@ -17,7 +17,7 @@ from orders.calc._shared import checked_share
 from orders.calc.consistencies import from_share, letter_sheets_per_four_cups
 from orders.calc.vat import VatCharge, charge
 from orders.models import Commission
-from studio.commands import StoreCommand, in_columns, naming
+from studio.commands import StoreCommand, in_columns, naming, row_called
 from studio.models import Studio
 from studio.reading import Kind, read_quantity
 from studio.units import Q, Quantity, System, show_number, show_volume
@@ -38,7 +38,6 @@ OPTIONS: tuple[tuple[str, Kind, str | None, str], ...] = (
 # Shares that can't be 0 %, or can't be 100 %.
 NOT_ZERO = ("retention", "tolerance")
 NOT_ONE = ("tolerance", "lost")
-REFS_NAMED = 12
 
 
 class Command(StoreCommand):
@@ -67,7 +66,7 @@ class Command(StoreCommand):
         notes: tuple[str, ...] = ()
         with naming():
             given = _given(options)
-        if options["commission"]:
+        if options["commission"] is not None:
             known = _known(options["commission"])
             _refuse_shared_retention(options)
             given, notes = known.given | given, known.notes(given)
@@ -85,7 +84,7 @@ class Command(StoreCommand):
 
 def _given(options: dict[str, Any]) -> dict[str, Any]:
     """Return what stands on the line, and what is usual unless the store says it."""
-    from_store = bool(options["commission"])
+    from_store = options["commission"] is not None
     given = {}
     for name, kind, default, _ in OPTIONS:
         key = name.replace("-", "_")
@@ -115,12 +114,7 @@ def _thick(text: str) -> Quantity:
 
 def _known(ref: str) -> vatting.Known:
     rows = Commission.objects.select_related("sheet__mould", "sheet__furnish")
-    commission = rows.filter(ref=ref).first()
-    if commission is None:
-        known = list(rows.order_by("ref").values_list("ref", flat=True))
-        named = ", ".join(known[:REFS_NAMED]) or "none yet"
-        more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
-        raise CommandError(f"No commission is called {ref[:40]!r}. There are: {named}{more}.")
+    commission = row_called(rows, ref, noun="commission", option="commission")
     with naming():
         return vatting.known_for(commission)
 
