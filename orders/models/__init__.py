@@ -1,4 +1,4 @@
-"""Clients, sheets to make, commissions that promise them, makings, and sheets in hand."""
+"""Clients, sheets, commissions that promise them, quotes, makings, and sheets in hand."""
 
 from orders.models.commissions import Client, Commission, Sheet
 from orders.models.makings import (
@@ -12,6 +12,7 @@ from orders.models.makings import (
     TrialSheet,
 )
 from orders.models.plans import StoredPlan
+from orders.models.quotes import Quote, QuoteDocument
 from orders.models.sheets import AcceptedFigure, Delivery, SheetMovement
 
 __all__ = [
@@ -25,6 +26,8 @@ __all__ = [
     "Issue",
     "Making",
     "Post",
+    "Quote",
+    "QuoteDocument",
     "Sheet",
     "SheetMovement",
     "Spell",
