@@ -1,4 +1,4 @@
-"""What costing reads, frozen: prices of fibre and additions, and the studio's own rates.
+"""What costing reads and answers with, frozen: prices, the studio's own rates, parts of a cost.
 
 Amounts are Decimal minor units, shares are Decimals from 0 to 1.
 """
@@ -55,3 +55,13 @@ class Rates:
     price_by: str = "margin"
     price_rate: Decimal = Decimal(0)
     tax_rate: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class CostPart:
+    """One part of the cost of a good sheet, in minor units, with what it is reckoned from."""
+
+    key: str
+    label: str
+    minor_per_sheet: Decimal
+    because: str

@@ -92,6 +92,14 @@ def test_trial_pulls_take_time_and_fibre():
     assert parts(found) == {"fibre": 100, "labour": 240, "waste": 20}
 
 
+def test_hours_are_told_fine_enough_to_be_multiplied_again():
+    # By hand: 81 minutes are 1.35 h, at 20.00 that is 27.00; 1.4 h would be 28.00.
+    found = reckon(setup_minutes=Decimal(81), hourly_rate_minor=Decimal(2000))
+    labour = next(part for part in found.parts if part.key == "labour")
+    assert labour.because.startswith("1.35\u00a0h at £20.00")
+    assert labour.minor_per_sheet * found.quantity == 2700
+
+
 def test_donated_fibre_costs_its_sorting():
     # By hand: 1 kg at 30 minutes is half an hour at 20.00, over 10.
     gift = FibrePrice("office", Decimal(1), Decimal(1), Decimal(0), "", Decimal(30))
