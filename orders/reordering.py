@@ -9,7 +9,6 @@ look longer.
 from __future__ import annotations
 
 import json
-import threading
 import time
 import uuid
 from collections.abc import Callable, Iterable
@@ -20,7 +19,7 @@ from functools import partial
 from hashlib import sha256
 from typing import Any
 
-from django.db import OperationalError, connection, transaction
+from django.db import OperationalError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -33,6 +32,7 @@ from orders.calc.cover import Cover, allocate
 from orders.calc.plan import Snapshot, to_json
 from orders.models import StoredPlan
 from orders.reorderjson import from_plain, to_plain
+from studio.background import in_background
 from studio.entries import refuse_repeat
 from studio.errors import StudioError
 from studio.models import Studio
@@ -173,23 +173,11 @@ def _bound(plan: Reorder) -> float:
 # --- looking longer -----------------------------------------------------------------------------
 
 
-def in_background(work: Callable[[], None]) -> None:
-    """Do something in a thread of its own, which gives its connection back when it is over."""
-
-    def run() -> None:
-        try:
-            work()
-        finally:
-            connection.close()
-
-    threading.Thread(target=run, name="look for a cheaper plan", daemon=True).start()
-
-
 def look_longer(
     today: date,
     weeks: int = USUAL_WEEKS,
     *,
-    start: Callable[[Callable[[], None]], None] | None = None,
+    start: Callable[[Callable[[], None]], object] | None = None,
 ) -> bool:
     """Begin to look for a cheaper plan; False where that is being done already."""
     shot = read(today, weeks)

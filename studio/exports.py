@@ -122,7 +122,7 @@ def _is_risky(text: str) -> bool:
 # --- CSV ----------------------------------------------------------------------------------------
 
 
-class _Echo:
+class Echo:
     """A file that hands back each line instead of keeping it."""
 
     def write(self, line: str) -> str:
@@ -135,14 +135,15 @@ def _csv(table: LedgerTable) -> StreamingHttpResponse:
 
 
 def _csv_lines(table: LedgerTable) -> Iterator[bytes]:
-    writer = csv.writer(_Echo())
+    writer = csv.writer(Echo())
     # Spreadsheets read UTF-8 only where the file opens with this mark.
     yield "\ufeff".encode()
     for row in export_rows(table):
-        yield writer.writerow([_csv_cell(value) for value in row]).encode()
+        yield writer.writerow([csv_cell(value) for value in row]).encode()
 
 
-def _csv_cell(value: Value) -> Any:
+def csv_cell(value: Value) -> Any:
+    """Return what the CSV writer is given for a value."""
     if isinstance(value, str):
         return safe_text(value)
     if isinstance(value, Decimal):
@@ -158,13 +159,14 @@ def _xlsx(table: LedgerTable, name: str) -> HttpResponse:
     sheet = book.create_sheet(slugify(name)[:31] or "list")
     sheet.freeze_panes = "A2"
     for row in export_rows(table):
-        sheet.append([_xlsx_cell(sheet, value) for value in row])
+        sheet.append([xlsx_cell(sheet, value) for value in row])
     file = BytesIO()
     book.save(file)
     return HttpResponse(file.getvalue(), content_type=SHEET_TYPE)
 
 
-def _xlsx_cell(sheet: Any, value: Value) -> WriteOnlyCell:
+def xlsx_cell(sheet: Any, value: Value) -> WriteOnlyCell:
+    """Return a cell of a workbook that holds a value and never a formula."""
     if not isinstance(value, str):
         return WriteOnlyCell(sheet, value)
     # The format has no place for control characters; they are shown as unreadable.

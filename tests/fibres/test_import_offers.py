@@ -9,10 +9,11 @@ from decimal import Decimal
 import pytest
 from django.core.management import CommandError, call_command
 
-from fibres import offerfiles, offerimport
-from fibres.management.commands import import_offers
+from fibres.exchange import OfferList
 from fibres.models import Offer, OfferBreak
 from studio import commands
+from studio.files import books, limits, taking
+from studio.files.rows import read_list
 from studio.models import Entry
 from tests.builders import KG, day, make_fibre, make_offer, make_source, make_studio
 from tests.fibres.offer_lists import GOOD, as_csv, as_xlsx
@@ -51,6 +52,10 @@ def take(tmp_path):
         return out.getvalue()
 
     return run
+
+
+def looked_at(*listed):
+    return read_list(as_csv(*listed), OfferList.columns)
 
 
 def refused(take, content, *options, **more):
@@ -277,6 +282,7 @@ def test_every_fault_of_every_row_is_named_at_once(known, take):
         "Row 3, pack",
         "Row 3, price",
         "Row 4, fibre",
+        "Read as UTF-8 text, its cells parted by commas.",
         "3 faults in 2 rows",
     ]
 
@@ -300,7 +306,8 @@ def test_two_rows_of_the_same_pack_are_a_fault_of_the_second(known, take):
         (b"source,fibre,pack,price\na,b,c,d\n", "There is no heading “moisture”."),
         (b"source,source,fibre,pack,price,moisture\n", "The heading “source” stands there twice."),
         (b",source\n", "A column with cells in it has no heading."),
-        ("source\u00e9".encode("latin-1"), "The file is not UTF-8 text: byte 7 cannot be read."),
+        ("source\u00e9".encode("latin-1"), "No column is called “sourceé”; near it is “source”."),
+        (b"source\x81", "The file looks like Windows-1252 text, and byte 7 cannot be read"),
         (b"source\0", "The file is no text."),
         (as_csv(GOOD) + b'"a"b,c\n', "Line 3 of the file cannot be read"),
         (b"\xd0\xcf\x11\xe0old", "a workbook of the old kind"),
@@ -330,13 +337,13 @@ def test_made_up_workbook_is_refused(known, take):
 
 
 def test_too_large_is_refused_early(known, take, monkeypatch, tmp_path):
-    monkeypatch.setattr(import_offers, "MOST_BYTES", 20)
+    monkeypatch.setattr(limits, "MOST_BYTES", 20)
     assert "list.csv is larger than" in refused(take, as_csv(GOOD))
     monkeypatch.undo()
-    monkeypatch.setattr(offerfiles, "MOST_ROWS", 1)
+    monkeypatch.setattr(limits, "MOST_ROWS", 1)
     answer = refused(take, as_csv(GOOD, {**GOOD, "pack": "1 kg"}))
     assert "The list has more than 1 rows." in answer
-    monkeypatch.setattr(offerfiles, "MOST_UNPACKED", 10)
+    monkeypatch.setattr(books.limits, "MOST_UNPACKED", 10)
     assert "too large once unpacked" in refused(take, as_xlsx([*GOOD], [*GOOD.values()]))
 
 
@@ -346,6 +353,9 @@ def test_file_that_is_not_there_is_one_line(known):
 
 
 # --- progress ---------------------------------------------------------------------------------
+
+
+HOW = "Read as UTF-8 text, its cells parted by commas.\n"
 
 
 class Terminal(io.StringIO):
@@ -362,24 +372,30 @@ def test_progress_is_one_line_on_a_terminal_that_takes_long(
     known, tmp_path, monkeypatch, out, patience, is_shown
 ):
     monkeypatch.setattr(commands, "PATIENCE_S", patience)
-    monkeypatch.setattr(offerimport, "STEP", 1)
+    monkeypatch.setattr(taking, "STEP", 1)
     path = tmp_path / "list.csv"
     path.write_bytes(as_csv(GOOD, {**GOOD, "pack": "1 kg"}))
     err = out()
     call_command("import_offers", str(path), stdout=io.StringIO(), stderr=err)
-    expected = "\r1 of 2 rows looked over\r2 of 2 rows looked over\r\033[K" if is_shown else ""
-    assert err.getvalue() == expected
+    half, whole = "#" * 12 + "." * 12, "#" * 24
+    shown = (
+        f"[{half}] 1 of 2 rows looked over",
+        f"[{whole}] 2 of 2 rows looked over",
+        f"[{whole}] 2 of 2 rows entered",
+    )
+    expected = "".join(f"\r{one}" for one in shown) + "\r\033[K" if is_shown else ""
+    assert err.getvalue() == expected + HOW
 
 
 @pytest.mark.parametrize("count", [1, 20])
-@pytest.mark.parametrize(("dry_run", "queries"), [(True, 5), (False, 10)], ids=["dry", "real"])
+@pytest.mark.parametrize(("dry_run", "queries"), [(True, 4), (False, 15)], ids=["dry", "real"])
 def test_number_of_queries_does_not_grow_with_the_rows(
     known, django_assert_num_queries, count, dry_run, queries
 ):
     listed = ({**GOOD, "pack": f"{n + 1} kg", "breaks": "4: 9.00"} for n in range(count))
-    rows = offerfiles.read_file(as_csv(*listed))
+    file = looked_at(*listed)
     with django_assert_num_queries(queries):
-        offerimport.take_in(rows, currency="GBP", dry_run=dry_run)
+        taking.take_in(OfferList(), file, dry_run=dry_run)
 
 
 @pytest.mark.parametrize("count", [1, 20])
@@ -390,7 +406,7 @@ def test_number_of_queries_does_not_grow_with_the_offers_that_stand(
     for number in range(count):
         make_offer(fibre, source, pack_mg=(number + 1) * KG, breaks={4: 900})
     listed = ({**GOOD, "pack": f"{n + 1} kg", "breaks": "4: 9.00"} for n in range(count))
-    rows = offerfiles.read_file(as_csv(*listed))
-    with django_assert_num_queries(6):
-        found = offerimport.take_in(rows, currency="GBP", dry_run=True)
+    file = looked_at(*listed)
+    with django_assert_num_queries(5):
+        found = taking.take_in(OfferList(), file, dry_run=True)
     assert found.count("unchanged") == count

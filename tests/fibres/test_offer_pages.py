@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db
 OFFERS = "/sources/offers/"
 NEW = f"{OFFERS}new/"
 COMPARE = f"{OFFERS}compare/"
-IMPORT = f"{OFFERS}import/"
+IMPORT = "/studio/data/offers/"
 
 
 @pytest.fixture
