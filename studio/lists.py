@@ -13,7 +13,7 @@ from django import forms
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.core.validators import EMPTY_VALUES, MaxLengthValidator
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.db.models.query import ModelIterable
 from django.http import HttpRequest, HttpResponseBase
 from django.views.generic import TemplateView
@@ -26,6 +26,7 @@ from studio.context import current_studio
 from studio.fields import DayField, MassField, MoneyField
 from studio.forms import LONG_TEXT, HouseMixin
 from studio.pages import HousePage
+from studio.search import holding, words_of
 from studio.tables import LedgerTable
 
 PER_PAGE, MOST_PER_PAGE = 25, 200
@@ -157,12 +158,7 @@ class WordsFilter(CharFilter):
 
     def filter(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         """Narrow the rows word by word."""
-        for word in (value or "").split():
-            found = Q()
-            for name in self.searched:
-                found |= Q(**{f"{name}__icontains": word})
-            rows = rows.filter(found)
-        return rows
+        return holding(rows, self.searched, words_of(value or ""))
 
 
 class DayFilter(Filter):
