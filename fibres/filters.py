@@ -37,7 +37,7 @@ class LotFilter(HouseFilterSet):
     source = ModelChoiceFilter(queryset=_sources, label="From")
     place = ChoiceFilter(choices=_places, label="Where it lies")
     left = ChoiceFilter(choices=HELD, method="by_left", label="Left")
-    words = WordsFilter(("ref", "form", "fibre__name"), label="Words")
+    words = WordsFilter(("ref", "form", "fibre__name", "place"), label="Words")
 
     class Meta:
         model = Lot

@@ -58,14 +58,22 @@ def lots_for(user: Any) -> QuerySet[Lot]:
     return lots if roles.can(user, "money") else lots.defer(*LOT_MONEY)
 
 
+def sources_named(user: Any) -> QuerySet[Source]:
+    """Return sources by the name that may be read, and nothing reckoned of them."""
+    return Source.objects.annotate(name_shown=_name_shown(user))
+
+
 def sources_for(user: Any) -> QuerySet[Source]:
     """Return sources by the name that may be read, with what came from each."""
-    sources = Source.objects.annotate(
-        name_shown=_name_shown(user),
-        lots_given=Count("lots"),
-        given_mg=Sum("lots__received_oven_dry_mg", default=0),
-        last_received=Max("lots__received_on"),
-    ).order_by("name_shown", "pk")
+    sources = (
+        sources_named(user)
+        .annotate(
+            lots_given=Count("lots"),
+            given_mg=Sum("lots__received_oven_dry_mg", default=0),
+            last_received=Max("lots__received_on"),
+        )
+        .order_by("name_shown", "pk")
+    )
     return sources if roles.can(user, "money") else sources.defer(*SOURCE_MONEY)
 
 
@@ -196,12 +204,15 @@ def on_its_way_by_fibre() -> dict[int, int]:
 # --- purchases ----------------------------------------------------------------------------------
 
 
+def purchases_named(user: Any) -> QuerySet[Purchase]:
+    """Return purchases by the name of their source that may be read."""
+    return Purchase.objects.annotate(source_name=_name_shown(user, "source__"))
+
+
 def purchases_for(user: Any) -> QuerySet[Purchase]:
     """Return purchases with lines and source, without prices where the role may not see them."""
     lines = PurchaseLine.objects.select_related("fibre").order_by("pk")
-    purchases = Purchase.objects.select_related("source").annotate(
-        source_name=_name_shown(user, "source__")
-    )
+    purchases = purchases_named(user).select_related("source")
     if roles.can(user, "money"):
         # Rows that are added up lose the model's own order.
         purchases = purchases.annotate(goods_minor=Sum("lines__goods_minor")).order_by("-pk")

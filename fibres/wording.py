@@ -1,17 +1,17 @@
-"""Words that pages and refusals share: masses in the studio's units, and a furnish in a line."""
+"""Words that pages and refusals share: masses in the reader's units, and a furnish in a line."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
 from fibres.models import FurnishPart
-from studio.models import Studio
+from studio.context import units_here
 from studio.units import show_mass, show_share
 
 
 def mass_words(*masses_mg: int) -> list[str]:
-    """Return masses in the units of the studio; asked of the database only to refuse."""
-    system = Studio.current().units
+    """Return masses in the units of whoever asks; looked up only to refuse."""
+    system = units_here()
     return [show_mass(mass, system=system) for mass in masses_mg]
 
 

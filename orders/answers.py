@@ -6,6 +6,7 @@ from collections import Counter
 from datetime import date
 from functools import partial
 
+from fibres import offshelf
 from fibres.calc import moisture as wet
 from fibres.models import Lot
 from orders import services, sheetsinhand, snapshot, wording, workings
@@ -46,8 +47,9 @@ def _by_fibre(cover: Cover, system: System) -> list[str]:
             short[plan.fibre] += plan.short_mg
     held: Counter[str] = Counter()
     rows = Lot.objects.filter(fibre__name__in=list(needed), oven_dry_mg__gt=0)
-    for name, mass in rows.values_list("fibre__name", "oven_dry_mg"):
-        held[name] += mass
+    out = offshelf.weighed_out(rows.values_list("pk", flat=True))
+    for pk, name, mass in rows.values_list("pk", "fibre__name", "oven_dry_mg"):
+        held[name] += mass - sum(out.get(pk, {}).values())
     mass = partial(_kg, system=system)
     lines = [
         f"{name}: {mass(needed[name])} promised, {mass(held[name])} in store"
@@ -64,8 +66,9 @@ def _by_fibre(cover: Cover, system: System) -> list[str]:
 
 def what_it_costs(commission: Commission, today: date) -> list[str]:
     """Say what a good sheet of a commission costs, of what, and the price that follows."""
-    _, answer = services.cover_of(commission, today)
-    found = services.cost_of(commission, picks=answer.picks if answer else ())
+    cover, answer = services.cover_of(commission, today)
+    picks = answer.picks if answer else ()
+    found = services.cost_of(commission, picks=picks, cover=cover)
 
     def money(minor: object) -> str:
         return show_money(minor, found.currency)  # type: ignore[arg-type]

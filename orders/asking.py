@@ -45,7 +45,7 @@ def ask(sheet: Sheet, by: date, today: date, *, with_quoted: bool = False) -> As
     if by < today:
         raise StudioError("Give today or a day ahead.", field="by", value=by)
     one = Commission(ref=ASKED, sheet=sheet, good_quantity=1, due=by)
-    shot = snapshot.read(today, extra=one, with_quoted=with_quoted)
+    shot = snapshot.read(today, extra=one, with_quoted=with_quoted, takes_a_turn=False)
     reasons = dict(shot.left_out)
     if ASKED in reasons:
         raise StudioError(reasons[ASKED], field="sheet", value=sheet.name)

@@ -33,6 +33,7 @@ from fibres.models import (
     Source,
 )
 from orders.demomakings import enter_kit, enter_makings
+from orders.demoquotes import enter_quotes
 from orders.models import Client, Commission, Sheet
 from orders.services import enter_commission
 from studio.errors import StudioError
@@ -85,6 +86,7 @@ class _Maker:
         self._promise()
         enter_kit(self.told)
         enter_makings(self.told["makings"], self.lots, self.today, self.by)
+        enter_quotes(self.told["quotes"], self.today, self.by)
         return studio
 
     def _day(self, days: int) -> date:
@@ -285,6 +287,7 @@ RATES = frozenset(
         "retree",
         "minutes_per_pull",
         "tolerance_over",
+        "claim_recycled",
     ]
 )
 

@@ -71,6 +71,14 @@ class InHandFilter(HouseFilterSet):
     words = WordsFilter(("ref", "sheet__name", "commission__ref", "commission__title"))
 
 
+class SpoiltFilter(HouseFilterSet):
+    """Spoilt sheets by the day and words."""
+
+    from_day = DayFilter(field_name="happened_on", lookup_expr="gte", label="From")
+    to_day = DayFilter(field_name="happened_on", lookup_expr="lte", label="Up to")
+    words = WordsFilter(("making__ref", "making__sheet__name", "why"))
+
+
 class DeliveryFilter(HouseFilterSet):
     """Parcels by the day they left and words."""
 

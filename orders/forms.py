@@ -12,8 +12,9 @@ from django.template.loader import render_to_string
 from django.utils.functional import cached_property
 from django.utils.safestring import SafeString
 
+from fibres import offshelf
 from fibres.models import Furnish, FurnishPart, Lot
-from orders import snapshot
+from orders import sheetsinhand, snapshot
 from orders.models import Client, Commission, Sheet
 from studio.errors import StudioError
 from studio.forms import (
@@ -67,8 +68,12 @@ class LotsField(forms.ModelMultipleChoiceField):
             else may.filter(Q(oven_dry_mg__gt=0, fibre__in=fibres) | Q(pk__in=kept))
         )
         groups: dict[str, list[tuple[int, str]]] = {}
-        for lot in sorted(listed[:MOST_LISTED], key=lambda lot: (lot.fibre.name, lot.pk)):
-            left = show_mass(lot.oven_dry_mg, system=system)
+        lots = sorted(listed[:MOST_LISTED], key=lambda lot: (lot.fibre.name, lot.pk))
+        out = offshelf.weighed_out(lot.pk for lot in lots)
+        for lot in lots:
+            # What lies at the vat is no more to be had than what is used.
+            shelved = lot.oven_dry_mg - sum(out.get(lot.pk, {}).values())
+            left = show_mass(shelved, system=system)
             groups.setdefault(lot.fibre.name, []).append((lot.pk, f"{lot.ref}, {left} left"))
         self.choices = list(groups.items())
 
@@ -210,6 +215,10 @@ class CommissionForm(HouseModelForm):
     tolerance_over = ShareField(
         required=False, label="Client takes over", help_text="Up to so much more than ordered."
     )
+    claim_recycled = ShareField(
+        required=False, label="Recycled, at least",
+        help_text="What the client wants to say of it. Each making is held beside it.",
+    )  # fmt: skip
     state = forms.ChoiceField(
         label="It is",
         widget=forms.RadioSelect,
@@ -225,14 +234,14 @@ class CommissionForm(HouseModelForm):
         model = Commission
         fields = [
             "client", "title", "sheet", "good_quantity", "due", "priority", "no_scrap",
-            "not_before", "all_or_nothing", "tolerance_over", "remarks",
+            "not_before", "all_or_nothing", "claim_recycled", "tolerance_over", "remarks",
         ]  # fmt: skip
         widgets = {"remarks": forms.Textarea(attrs={"rows": 3})}
         help_texts = {
             "all_or_nothing": "Without all its fibre none is set aside for it.",
         }
 
-    LIMITS = ("no_scrap", "only_lots", "not_before", "all_or_nothing")
+    LIMITS = ("no_scrap", "only_lots", "not_before", "all_or_nothing", "claim_recycled")
     field_order = ["client", "new_client", "title", "sheet", "good_quantity", "due", "state"]
 
     def __init__(self, *args: Any, system: System = "metric", **kwargs: Any) -> None:
@@ -297,6 +306,20 @@ class CommissionForm(HouseModelForm):
     def clean_tolerance_over(self) -> Decimal:
         """Take nothing for 0."""
         return self.cleaned_data["tolerance_over"] or Decimal(0)
+
+    def clean_claim_recycled(self) -> Decimal | None:
+        """Take nothing for 0: who claims nothing has no claim."""
+        return self.cleaned_data["claim_recycled"] or None
+
+    def clean_good_quantity(self) -> int:
+        """Refuse fewer than have been sent, as the service does under its lock."""
+        good: int = self.cleaned_data["good_quantity"]
+        if not self.instance._state.adding:
+            try:
+                sheetsinhand.refuse_fewer_than_sent(self.instance, good)
+            except StudioError as refusal:
+                raise forms.ValidationError(str(refusal)) from None
+        return good
 
     def clean_new_client(self) -> str:
         """Set the name without needless spaces."""

@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import CharField, Count, F, Max, Q, QuerySet, Value
+from django.db.models import Case, CharField, Count, F, Max, Q, QuerySet, Value, When
+from django.db.models.functions import Concat
 
 from fibres.models import Lot
 from orders.models import Client, Commission, Sheet
 from studio import roles
 
 SOMEBODY = "a client"
+FOR_THE_STUDIO = "For the studio itself"
 SOON_DAYS = 14
 
 
@@ -21,6 +23,8 @@ def commissions_for(user: Any) -> QuerySet[Commission]:
     The name is left out where the rows are read, not where they are shown.
     """
     rows = Commission.objects.select_related("sheet")
+    if not roles.can(user, "money"):
+        rows = rows.defer("agreed_price_minor")
     if roles.can(user, "clients.see"):
         return rows.annotate(client_name=F("client__name"))
     return rows.annotate(client_name=Value(SOMEBODY, output_field=CharField()))
@@ -48,6 +52,23 @@ def clients(user: Any) -> QuerySet[Client]:
         open_commissions=Count("commissions", filter=open_ones),
         last_due=Max("commissions__due"),
     ).order_by("name")
+
+
+def clients_named(user: Any) -> QuerySet[Client]:
+    """Return clients by name, with how to reach them for who may know it and "" for others."""
+    sees = roles.can(user, "clients.contact")
+    nothing = Value("", output_field=CharField())
+    return Client.objects.annotate(
+        contact_known=F("contact") if sees else nothing,
+        remarks_known=F("remarks") if sees else nothing,
+    ).order_by("name")
+
+
+def made_for() -> Any:
+    """Return what a making is for, in words, for a query."""
+    commission = Concat("commission__ref", Value(" "), "commission__title")
+    itself = When(commission=None, then=Value(FOR_THE_STUDIO))
+    return Case(itself, default=commission, output_field=CharField())
 
 
 def lots_to_use_soon(today: date) -> QuerySet[Lot]:

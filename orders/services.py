@@ -11,25 +11,27 @@ from typing import Any
 
 from django.db import transaction
 
-from fibres.models import Addition, Fibre, FurnishPart, Lot
-from orders import prices, snapshot
-from orders.calc.costing import AdditionPrice, Cost, Rates, cost
+from fibres.models import Fibre, Lot
+from orders import bookcosts, costings, sheetsinhand, snapshot
+from orders.bookcosts import Masses
+from orders.calc.costing import Cost
 from orders.calc.cover import Answer, Cover, Pick, allocate
 from orders.calc.plan import Promise, Snapshot
 from orders.calc.remedies import ways_out
-from orders.calc.sheets import need_mg
 from orders.calc.ways import Way
+from orders.dates import Turns
+from orders.makings.atthevat import weighed_picks
 from orders.models import Client, Commission, Sheet
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
-from studio.models import Counter, Studio
+from studio.models import Counter
 
 USUAL_QUANTITIES = (10, 25, 50, 100, 250)
 
 # What a form changes; the state has its own door, so that a page kept open cannot undo a move.
 CHANGEABLE = (
     "title", "client", "sheet", "good_quantity", "due", "priority", "no_scrap", "not_before",
-    "all_or_nothing", "tolerance_over", "remarks",
+    "all_or_nothing", "tolerance_over", "claim_recycled", "remarks",
 )  # fmt: skip
 
 State = Commission.State
@@ -68,12 +70,16 @@ def cover_of(commission: Commission, today: date) -> tuple[Cover, Answer | None]
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How one commission stands among the promises, and the snapshot that says so."""
+    """How one commission stands among the promises, and the snapshot that says so.
+
+    ``turns`` are those of all promises in the dryers.
+    """
 
     ref: str
     snapshot: Snapshot
     cover: Cover
     with_prices: bool
+    turns: Turns
 
     @property
     def answer(self) -> Answer | None:
@@ -103,14 +109,14 @@ def standing_of(
 
     ``with_offers`` reads what can be bought as well, and ``with_money`` its prices.
     """
-    shot = snapshot.read(
+    shot, turns = snapshot.read_with_turns(
         today,
         with_quoted=with_quoted,
         extra=commission if commission.is_open else None,
         with_money=with_money,
         with_sourcing=with_offers,
     )
-    return Standing(commission.ref, shot, allocate(shot), with_prices=with_money)
+    return Standing(commission.ref, shot, allocate(shot), with_prices=with_money, turns=turns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,74 +189,63 @@ def promised_by_fibre(today: date) -> dict[int, FibrePromise]:
     return {pk: FibrePromise(wanted[name], short.get(name)) for name, pk in ids}
 
 
-def rates_of(studio: Studio, sheet: Sheet) -> Rates:
-    """Return the studio's rates, with the sheet's own minutes where it has some."""
-    minutes = studio.minutes_per_pull if sheet.minutes_per_pull is None else sheet.minutes_per_pull
-    setup = studio.setup_minutes if sheet.setup_minutes is None else sheet.setup_minutes
-    return Rates(
-        currency=studio.currency,
-        hourly_rate_minor=Decimal(studio.hourly_rate_minor),
-        overhead_minor_per_hour=Decimal(studio.overhead_minor_per_hour),
-        setup_minutes=Decimal(setup),
-        minutes_per_pull=Decimal(minutes),
-        trial_pulls=studio.trial_pulls,
-        heel_mg=studio.heel_mg,
-        heel_recovered=studio.heel_recovered,
-        broke_recovered=studio.broke_recovered,
-        kwh_per_kg=studio.energy_kwh_per_kg,
-        kwh_per_pull=studio.energy_kwh_per_pull,
-        minor_per_kwh=Decimal(studio.energy_minor_per_kwh),
-        litres_per_pull=studio.water_litres_per_pull,
-        minor_per_m3=Decimal(studio.water_minor_per_m3),
-        packing_minor_per_sheet=Decimal(studio.packing_minor_per_sheet),
-        price_by=studio.price_by,
-        price_rate=studio.price_rate,
-        tax_rate=studio.tax_rate,
-    )
+def costs_of(
+    sheet: Sheet,
+    quantities: Iterable[int],
+    *,
+    picks: Sequence[Pick] = (),
+    ahead: Masses | None = None,
+) -> list[Cost]:
+    """Return what a good sheet costs at several quantities, each with the lots it would take.
 
-
-def costs_of(sheet: Sheet, quantities: Iterable[int], *, picks: Sequence[Pick] = ()) -> list[Cost]:
-    """Return what a good sheet costs at several quantities, each with the lots it would take."""
-    studio = Studio.current()
-    parts = list(
-        FurnishPart.objects.filter(furnish_id=sheet.furnish_id)
-        .select_related("fibre")
-        .order_by("-share", "pk")
-    )
-    if not parts:
-        raise StudioError(
-            f"The furnish of {sheet.name} has no fibre yet. Give it its fibres and their shares.",
-            field="furnish",
-        )
-    additions = [
-        AdditionPrice(
-            addition.name,
-            addition.dose,
-            None if addition.minor_per_kg is None else Decimal(addition.minor_per_kg),
-        )
-        for addition in Addition.objects.filter(furnish_id=sheet.furnish_id)
-    ]
-    priced = prices.priced_parts(parts, picks)
-    spec = snapshot.spec_of(sheet, studio, snapshot.read_shrinkages())
-    rates = rates_of(studio, sheet)
-    return [
-        cost(
-            spec,
-            quantity,
-            fibres=prices.fibre_prices(priced, need_mg(spec, max(quantity, 1)), studio.units),
-            additions=additions,
-            rates=rates,
-            system=studio.units,
-        )
-        for quantity in quantities
-    ]
+    ``ahead`` is what goes out of each lot before ``picks``, as ``bookcosts.ahead_of`` says.
+    """
+    costing = costings.read(sheet, picks=picks, ahead=ahead)
+    return [costing.cost(quantity) for quantity in quantities]
 
 
 def cost_of(
-    commission: Commission, quantity: int | None = None, *, picks: Sequence[Pick] = ()
+    commission: Commission,
+    quantity: int | None = None,
+    *,
+    picks: Sequence[Pick] = (),
+    cover: Cover | None = None,
 ) -> Cost:
-    """Return what a good sheet of a commission costs, at its own quantity or another."""
-    return costs_of(commission.sheet, [quantity or commission.good_quantity], picks=picks)[0]
+    """Return what a good sheet of a commission costs, at its own quantity or another.
+
+    What lies weighed out for it at the vat is counted at what it cost, before what is set aside;
+    ``cover`` says what other promises take before it.
+    """
+    number = quantity or commission.good_quantity
+    return costing_of(commission, picks=picks, cover=cover).cost(number)
+
+
+def costs_now(
+    sheet: Sheet, quantities: Iterable[int], *, commission: Commission | None, today: date
+) -> list[Cost]:
+    """Return what a sheet costs at several quantities, as the page of its commission has them.
+
+    Without a commission, or for another sheet than it asks for, nothing is set aside.
+    """
+    if commission is None or commission.sheet_id != sheet.pk:
+        return costs_of(sheet, quantities)
+    found, answer = cover_of(commission, today)
+    costing = costing_of(commission, picks=answer.picks if answer else (), cover=found)
+    return [costing.cost(quantity) for quantity in quantities]
+
+
+def costing_of(
+    commission: Commission,
+    *,
+    picks: Sequence[Pick] = (),
+    cover: Cover | None = None,
+) -> costings.Costing:
+    """Return all that a commission is costed with, for any number of its sheets."""
+    return costings.read(
+        commission.sheet,
+        picks=(*weighed_picks(commission), *picks),
+        ahead=bookcosts.ahead_of(cover, commission.ref) if cover else None,
+    )
 
 
 @transaction.atomic
@@ -276,6 +271,7 @@ def enter_commission(
         commission.ref = commission.ref or f"C-{Counter.next('commission'):03d}"
     else:
         _refuse_if_over(commission)
+        sheetsinhand.refuse_fewer_than_sent(commission, commission.good_quantity)
     commission.full_clean()
     commission.save(update_fields=None if is_new else CHANGEABLE)
     if only_lots is not None:

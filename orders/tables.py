@@ -87,8 +87,8 @@ class SheetTable(LedgerTable):
         return show_size(record.size, system=self.base_units)
 
     def value_size(self, record: Any) -> str:
-        """Give both sides, always in millimetres."""
-        return show_size(record.size)
+        """Give the same in an export."""
+        return self.render_size(record)
 
     @property
     def base_units(self) -> Any:
@@ -264,6 +264,7 @@ class PriceRow:
 
     quantity: int
     cost: Decimal
+    setup: Decimal
     price: int
     price_total: int
     tax: int
@@ -272,10 +273,11 @@ class PriceRow:
 class PriceTable(LedgerTable):
     """Cost and price at several numbers."""
 
-    shape = "stay few"
+    shape = "three"
 
     quantity = RowHeader("Good sheets", link=None, figure=True, orderable=False)
     cost = MoneyColumn("Cost each", orderable=False)
+    setup = MoneyColumn("Set-up", orderable=False)
     price = MoneyColumn("Price each", orderable=False)
     price_total = MoneyColumn("Price in all", orderable=False)
     tax = MoneyColumn("Tax on it", orderable=False)

@@ -25,7 +25,6 @@ from studio.templatetags.studio import mark as mark_span
 
 Path = str | Callable[[Any], Any] | None
 MG_PER_POUND = Decimal("453592.37")
-KG_PER_POUND = Decimal("0.45359237")
 
 
 def read_from(record: Any, path: Path) -> Any:
@@ -235,9 +234,18 @@ class ShareColumn(FigureColumn):
 class MoneyColumn(FigureColumn):
     """Minor units, shown as an amount; ``per`` names what the price is for, such as kg."""
 
-    def __init__(self, *args: Any, per: str = "", money: bool = True, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        per: str = "",
+        money: bool = True,
+        either_way: bool = False,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, money=money, **kwargs)
         self.per = per
+        # Below nothing is no lack, as where something is taken off a sum.
+        self.either_way = either_way
 
     def _header(self, sign: str) -> str:
         per = "lb" if self._is_by_the_pound else self.per
@@ -259,7 +267,7 @@ class MoneyColumn(FigureColumn):
 
     def value(self, value: int | Decimal) -> Decimal:
         """Give the amount as a number."""
-        minor = Decimal(value) * KG_PER_POUND if self._is_by_the_pound else value
+        minor = Decimal(value) * money_words.KG_PER_POUND if self._is_by_the_pound else value
         return money_words.major(minor, self.currency)
 
     def render(self, value: int | Decimal) -> str:

@@ -303,6 +303,6 @@ def _direction(bound: BoundColumn) -> str:
 
 def _is_off(column: HouseColumn, value: Any) -> bool:
     """Tell whether a figure says that something is missing."""
-    if not isinstance(value, int | Decimal):
+    if not isinstance(value, int | Decimal) or getattr(column, "either_way", False):
         return False
     return value < 0 or (column.lack and value != 0)

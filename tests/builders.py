@@ -30,13 +30,14 @@ from fibres.models import (
 )
 from fibres.purchasing import Arrived
 from fibres.services import Receipt, receive
-from orders import sheetsinhand
+from orders import parcels, quoting, sheetsinhand
 from orders.models import (
     Client,
     Commission,
     Delivery,
     Dryer,
     Making,
+    Quote,
     Sheet,
     SheetMovement,
 )
@@ -359,6 +360,36 @@ def make_finished(
     return making
 
 
+def make_quote(
+    sheet: Sheet | None = None,
+    client: Client | None = None,
+    *,
+    commission: Commission | None = None,
+    is_issued: bool = False,
+    by: Any = None,
+    **changes: Any,
+) -> Quote:
+    """Draft a quote for 100 good sheets that holds for 30 days, as the service does; or issue it.
+
+    A sheet that is made for it is of a fibre that came as a gift, so that its price is known.
+    """
+    if commission is None and sheet is None:
+        fibre = make_fibre()
+        make_lot(fibre, paid_minor=0)
+        sheet = make_sheet(make_furnish({fibre: "1"}))
+    usual = {"good_quantity": 100, "valid_until": day(-30), "title": "Menus for a supper"}
+    quote = Quote(
+        commission=commission,
+        client=client or (commission.client if commission else make_client()),
+        sheet=sheet or (commission.sheet if commission else None),
+        **{**usual, **changes},
+    )
+    quoting.draft(quote, by=by)
+    if is_issued:
+        quoting.issue(quote, by=by, without_price=True)
+    return Quote.objects.get(pk=quote.pk)
+
+
 def make_delivery(
     commission: Commission | None = None, *, good: int = 40, retree: int = 2, by: Any = None
 ) -> Delivery:
@@ -368,7 +399,14 @@ def make_delivery(
     rows = [sheetsinhand.Sending(making, "good", good)]
     rows += [sheetsinhand.Sending(making, "retree", retree)] if retree else []
     note = sheetsinhand.ParcelNote(sent_on=day(1), sent_to="Bramble House", sheet_mg=7_400)
-    return sheetsinhand.send(commission, rows, note, by=by)
+    return parcels.send(commission, rows, note, by=by)
+
+
+def make_spoilt(making: Making | None = None, *, sheets: int = 3) -> SheetMovement:
+    """Enter good sheets of a finished making as spoilt, as the service does."""
+    making = making or make_finished()
+    sheetsinhand.spoil(making, "good", sheets, happened_on=day(1), why="Damp", by=None)
+    return making.sheet_movements.filter(kind="spoilt").latest("pk")
 
 
 def _kept(model: Any, usual: dict[str, Any], changes: dict[str, Any]) -> Any:

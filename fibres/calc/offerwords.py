@@ -9,7 +9,7 @@ from fibres.calc import moisture as wet
 from fibres.calc.comparing import Bill, Comparison
 from fibres.calc.offers import Offering, kilograms_priced, pack_breaks
 from fibres.calc.pricing import MG_PER_KG, price_per_oven_dry_kg
-from studio.money import show_money
+from studio.money import BY_MASS_WORDS, KG_PER_POUND, by_mass, show_money
 from studio.units import System, show_mass, show_number, show_share
 from studio.working import Line
 
@@ -84,9 +84,12 @@ def pack_lines(offer: Offering, *, currency: str, system: System = "metric") -> 
     ['£47.00']
     """
     dry_mg = wet.oven_dry_mg(offer.pack_mg, offer.moisture)
-    counted = _number(kilograms_priced(offer.pack_mg, offer.moisture, offer.price_per))
+    counted = kilograms_priced(offer.pack_mg, offer.moisture, offer.price_per)
+    minor_each, unit = by_mass(offer.minor_per_kg, system)
+    if unit == "lb":
+        counted = round(counted / Fraction(KG_PER_POUND), 2)
     first, *later = pack_breaks(offer)
-    price = show_money(offer.minor_per_kg, currency)
+    price = show_money(minor_each, currency)
     each = "Price of a pack" if first[0] == 1 else f"Price of a pack, from {first[0]} packs"
     return [
         Line("A pack as sold", show_mass(offer.pack_mg, system=system)),
@@ -99,14 +102,14 @@ def pack_lines(offer: Offering, *, currency: str, system: System = "metric") -> 
         Line(
             each,
             show_money(first[1], currency),
-            f"{counted} kg {PER_WORDS[offer.price_per]}, {price} each",
+            f"{_number(counted)} {unit} {PER_WORDS[offer.price_per]}, {price} each",
             "answer",
         ),
         *(
             Line(f"{_whose(offer)} from {packs} packs on", show_money(minor, currency))
             for packs, minor in later
         ),
-        *_kilograms(offer, currency),
+        *_kilograms(offer, currency, system),
     ]
 
 
@@ -114,7 +117,7 @@ def _whose(offer: Offering) -> str:
     return "A further pack" if offer.is_incremental else "A pack"
 
 
-def _kilograms(offer: Offering, currency: str) -> list[Line]:
+def _kilograms(offer: Offering, currency: str, system: System) -> list[Line]:
     dry = price_per_oven_dry_kg(offer.minor_per_kg, basis=offer.price_per, moisture=offer.moisture)
     prices = [
         ("as sold", dry * (1 - offer.moisture)),
@@ -123,7 +126,11 @@ def _kilograms(offer: Offering, currency: str) -> list[Line]:
     ]
     if offer.preparation_yield < 1:
         prices.append(("usable", dry / offer.preparation_yield))
-    return [Line(f"A kilogram {basis}", show_money(minor, currency)) for basis, minor in prices]
+    return [
+        Line(f"A {BY_MASS_WORDS[unit]} {basis}", show_money(minor, currency))
+        for basis, per_kg in prices
+        for minor, unit in [by_mass(per_kg, system)]
+    ]
 
 
 def bill_lines(bill: Bill, *, currency: str, system: System = "metric") -> list[Line]:
@@ -165,6 +172,8 @@ def bill_lines(bill: Bill, *, currency: str, system: System = "metric") -> list[
     packs = packs_in_words(bill.packs)
     if bill.why_more:
         packs = f"{packs} {bill.why_more}; {bill.packs_needed} would cover it"
+    delivered, word = _priced(bill.cash_per_usable_kg, currency, system)
+    goods, _ = _priced(bill.goods_per_oven_dry_kg, currency, system)
     free = terms.free_freight_from_minor
     freight = "" if free is None else f"free from {show_money(free, currency)} of goods"
     return [
@@ -183,8 +192,8 @@ def bill_lines(bill: Bill, *, currency: str, system: System = "metric") -> list[
         Line("Goods", show_money(bill.goods_minor, currency)),
         Line("Freight", show_money(bill.freight_minor, currency), freight),
         Line("Cash", show_money(bill.cash_minor, currency), kind="answer"),
-        Line("A usable kilogram, delivered", _money(bill.cash_per_usable_kg, currency)),
-        Line("A kilogram oven-dry, before freight", _money(bill.goods_per_oven_dry_kg, currency)),
+        Line(f"A usable {word}, delivered", delivered),
+        Line(f"A {word} oven-dry, before freight", goods),
     ]
 
 
@@ -237,13 +246,14 @@ def why_they_differ(comparison: Comparison, *, currency: str, system: System = "
         f"{cash.offer.title} asks for the least money: {packs_in_words(cash.packs)} for "
         f"{show_money(cash.cash_minor, currency)}."
     ]
+    word = _priced(delivered.cash_per_usable_kg, currency, system)[1]
     if delivered is not cash:
         sentences.append(_delivered(delivered, cash, currency, system))
     else:
-        sentences.append("It is also the cheapest for a usable kilogram delivered.")
+        sentences.append(f"It is also the cheapest for a usable {word} delivered.")
     if goods is not delivered:
-        sentences.append(_before_freight(goods, delivered, currency))
-    elif delivered is not cash:
+        sentences.append(_before_freight(goods, delivered, currency, system))
+    else:
         sentences.append("It is the cheapest before freight too.")
     return " ".join(sentences)
 
@@ -252,26 +262,30 @@ def _delivered(delivered: Bill, cash: Bill, currency: str, system: System) -> st
     dearer = delivered.cash_minor - cash.cash_minor
     more = show_mass(delivered.usable_mg - cash.usable_mg, system=system)
     money = f"asks for {show_money(dearer, currency)} more and" if dearer else "for as much"
+    price, word = _priced(delivered.cash_per_usable_kg, currency, system)
     return (
-        f"{delivered.offer.title} costs the least for a usable kilogram delivered, "
-        f"{_money(delivered.cash_per_usable_kg, currency)}: it {money} brings {more} more."
+        f"{delivered.offer.title} costs the least for a usable {word} delivered, "
+        f"{price}: it {money} brings {more} more."
     )
 
 
-def _before_freight(goods: Bill, delivered: Bill, currency: str) -> str:
+def _before_freight(goods: Bill, delivered: Bill, currency: str, system: System) -> str:
     mine, theirs = (
-        _money(Fraction(one.freight_minor * MG_PER_KG, one.oven_dry_mg), currency)
+        _priced(Fraction(one.freight_minor * MG_PER_KG, one.oven_dry_mg), currency, system)[0]
         for one in (goods, delivered)
     )
+    price, word = _priced(goods.goods_per_oven_dry_kg, currency, system)
     return (
         f"{goods.offer.title} is the cheapest before freight, "
-        f"{_money(goods.goods_per_oven_dry_kg, currency)} for an oven-dry kilogram; its freight "
+        f"{price} for an oven-dry {word}; its freight "
         f"adds {mine} to each, that of {delivered.offer.title} {theirs}."
     )
 
 
-def _money(minor: Fraction, currency: str) -> str:
-    return show_money(exact(minor), currency)
+def _priced(minor_per_kg: Fraction, currency: str, system: System) -> tuple[str, str]:
+    """Return a price by mass in words, and what it is for one of."""
+    minor, unit = by_mass(exact(minor_per_kg), system)
+    return show_money(minor, currency), BY_MASS_WORDS[unit]
 
 
 def _number(kilograms: Fraction) -> str:

@@ -15,7 +15,7 @@ from fibres.forms.fibres import short_text
 from fibres.models import Lot, Offer, PurchaseLine
 from fibres.purchasing import Arrived
 from studio.forms import CountField, DayField, HouseForm, MassField, MoneyField, ShareField
-from studio.money import show_money
+from studio.money import by_mass, show_money
 from studio.units import System, show_mass, show_share
 
 MOST_PACKS = 9999
@@ -84,13 +84,15 @@ class PlanForm(GrownForm):
 def terms_in_words(offer: Offer, system: System, currency: str) -> str:
     """Word pack, moisture and price of an offer."""
     per = str(offer.get_price_per_display()).removeprefix("kilogram ")
+    price, unit = by_mass(offer.minor_per_kg, system)
     said = [
         f"A pack is {show_mass(offer.pack_mg, system=system)} at {show_share(offer.moisture)} "
-        f"moisture; {show_money(offer.minor_per_kg, currency)} a kg {per}"
+        f"moisture; {show_money(price, currency)} a {unit} {per}"
     ]
     said += [
-        f"from {found.from_packs} packs {show_money(found.minor_per_kg, currency)}"
+        f"from {found.from_packs} packs {show_money(minor, currency)}"
         for found in offer.breaks.all()
+        for minor, _ in [by_mass(found.minor_per_kg, system)]
     ]
     if offer.least_packs > 1:
         said.append(f"{offer.least_packs} packs or more")

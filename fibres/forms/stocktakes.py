@@ -57,6 +57,7 @@ class CountForm(HouseForm):
 
     def __init__(self, *args: Any, lot: Lot, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["reason"].needed = "needed if it does"
         known = str(lot.get_moisture_known_display()).lower()
         self.fields[
             "moisture"

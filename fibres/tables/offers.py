@@ -92,7 +92,7 @@ class OfferTable(LedgerTable):
     moisture = ShareColumn("Moisture", visible=False)
     least = CountColumn("Fewest packs", accessor="least_packs", visible=False)
     price = MoneyColumn("Price", accessor="minor_per_kg", per="kg", second=price_basis)
-    per = TextColumn("Price is for a kilogram", accessor="price_per", visible=False, money=True)
+    per = TextColumn("Price is for", accessor="price_per", visible=False, money=True)
     dry_price = MoneyColumn("Oven-dry", accessor="pk", per="kg", orderable=False)
     breaks = TextColumn("Breaks", accessor="pk", wide=True, money=True, orderable=False)
     valid_from = DayColumn("Holds from", visible=False)
@@ -216,36 +216,3 @@ class CompareTable(LedgerTable):
     why_more = TextColumn("More packs than needed", visible=False)
     # On the page of who may buy; left out of files.
     plan = TextColumn("Next", wide=True, orderable=False)
-
-
-class ChangeTable(LedgerTable):
-    """What a list of offers changes, row by row."""
-
-    caption = "What the list changes"
-    caption_unseen = True
-    shape = "three"
-
-    row = RowHeader("Row", accessor="row__number", link=None)
-    deed = MarkColumn("Is", accessor="deed")
-    fibre = TextColumn("Fibre", accessor="row__offer__fibre__name", wide=True)
-    source = TextColumn("From", accessor="row__offer__source__name", wide=True)
-    form = TextColumn("Form", accessor="row__offer__form")
-    pack = KgColumn("Pack", accessor="row__offer__pack_mg", basis="as sold")
-    moisture = ShareColumn("Moisture", accessor="row__offer__moisture")
-    price = MoneyColumn("Price", accessor="row__offer__minor_per_kg", per="kg")
-    per = TextColumn("For a kilogram", accessor="row__offer__price_per", money=True)
-    breaks = TextColumn("Breaks", accessor="row__breaks", wide=True, money=True)
-
-    DEEDS = {"entered": "agreed", "replaced": "making", "unchanged": "closed"}
-
-    def render_deed(self, value: str) -> Any:
-        """Say what becomes of the row."""
-        return self.columns["deed"].column.render((self.DEEDS[value], value.capitalize()))
-
-    def render_per(self, value: str) -> str:
-        """Say what the price is for."""
-        return PER[value]
-
-    def render_breaks(self, value: tuple[tuple[int, int], ...]) -> str:
-        """Word the price breaks."""
-        return steps_in_words(value, self.currency)

@@ -44,10 +44,9 @@ class StoreTable(LedgerTable):
     nothing = "No fibre is on hand, promised or kept a minimum of."
     total_word = "All fibre"
 
-    fibre = RowHeader(
-        "Fibre", accessor="name", link="fibre.get_absolute_url", second="fibre.state"
-    )
+    fibre = RowHeader("Fibre", accessor="name", link="fibre.get_absolute_url", second="second")
     on_hand = KgColumn("On hand", accessor="on_hand_mg", total=True, in_caption=True)
+    at_the_vat = KgColumn("At the vat", accessor="at_the_vat_mg", visible=False)
     promised = KgColumn("Promised", accessor="promised_mg", total=True, in_caption=True)
     free = KgColumn("Free", accessor="free_mg", total=True, in_caption=True)
     on_its_way = KgColumn("On its way", accessor="on_its_way_mg", total=True, in_caption=True)
@@ -244,3 +243,4 @@ class ShrinkageTable(LedgerTable):
     drying = RowHeader("Drying", link=None)
     across = ShareColumn("Across")
     along = ShareColumn("Along")
+    origin = TextColumn("Where it comes from", orderable=False)

@@ -18,7 +18,7 @@ from fibres.models import Lot, Movement
 from fibres.services import Receipt
 from fibres.views.lots import OneLot
 from studio.errors import StudioError
-from studio.money import show_money
+from studio.money import BY_MASS_WORDS, by_mass, show_money
 from studio.pages import FormPage
 from studio.roles import needs
 from studio.units import from_mg, show_mass, show_share, to_mg
@@ -74,11 +74,12 @@ class ReceiveLot(FormPage):
         return {"lines": lines}
 
     def _prices(self, paid: int | None, dry_mg: int, usable_mg: int) -> list[Line]:
-        currency = self.studio.currency
+        currency, system = self.studio.currency, self.studio.units
         return [
-            Line(f"A kilogram {word} costs", show_money(per_kg, currency))
+            Line(f"A {BY_MASS_WORDS[unit]} {word} costs", show_money(minor, currency))
             for word, mass_mg in (("oven-dry", dry_mg), ("usable", usable_mg))
             if (per_kg := paid_per_kg(paid, mass_mg)) is not None
+            for minor, unit in [by_mass(per_kg, system)]
         ]
 
     def act(self, form: Any, key: Any) -> Lot:

@@ -7,7 +7,7 @@ from typing import Any
 from django.shortcuts import get_object_or_404
 from django.views.generic import TemplateView
 
-from fibres import queries, reference
+from fibres import offshelf, queries, reference
 from fibres.filters import FibreFilter
 from fibres.forms.fibres import FibreForm
 from fibres.models import Fibre
@@ -73,6 +73,11 @@ class FibrePage(HousePage, TemplateView):
         count = fibre.lots_held  # type: ignore[attr-defined]
         lots = f"{count} lot" if count == 1 else f"{count} lots"
         held = f"{mass} on hand in {lots}." if count else "None is on hand."
+        out = offshelf.weighed_out_by_fibre().get(fibre.pk, 0)
+        if out:
+            held += (
+                f" {show_mass(out, system=self.studio.units)} of it lies weighed out at the vat."
+            )
         return f"Closed. {held}" if fibre.is_closed else held
 
     def origin(self) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db import transaction
@@ -18,7 +19,7 @@ from fibres.forms.furnishes import (
     PartFormSet,
     ShrinkageFormSet,
 )
-from fibres.models import Fibre, Furnish, FurnishPart
+from fibres.models import Fibre, Furnish, FurnishPart, Shrinkage
 from fibres.tables import (
     AdditionTable,
     FurnishTable,
@@ -29,6 +30,7 @@ from fibres.tables import (
 from studio import roles
 from studio.errors import StudioError
 from studio.lists import ListPage, house_table
+from studio.origins import Asked, origins_of
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 
@@ -85,7 +87,7 @@ class FurnishPage(HousePage, TemplateView):
         rows = {
             "parts": (PartTable, furnish.parts.all()),
             "additions": (AdditionTable, queries.additions_for(self.request.user, furnish)),
-            "shrinkages": (ShrinkageTable, furnish.shrinkages.all()),
+            "shrinkages": (ShrinkageTable, with_origins(furnish.shrinkages.all())),
         }
         tables = {
             name: house_table(
@@ -100,6 +102,25 @@ class FurnishPage(HousePage, TemplateView):
         }
         may_change = roles.can(self.request.user, "furnishes.change")
         return super().get_context_data(furnish=furnish, may_change=may_change, **tables, **kwargs)
+
+
+def with_origins(shrinkages: Iterable[Shrinkage]) -> list[Shrinkage]:
+    """Return shrinkages, each with where it comes from; both ways have one figure each."""
+    rows = list(shrinkages)
+    origins = iter(
+        origins_of(
+            [
+                Asked(way, f"furnish {row.furnish_id} {row.drying}", getattr(row, way))
+                for row in rows
+                for way in ("across", "along")
+            ]
+        )
+    )
+    for row in rows:
+        across, along = next(origins), next(origins)
+        both = across if across == along else f"across {across}, along {along}"
+        row.origin = both  # type: ignore[attr-defined]
+    return rows
 
 
 @needs("furnishes.change")

@@ -24,7 +24,7 @@ from studio import roles
 from studio.charts import stepped
 from studio.errors import StudioError
 from studio.lists import ListPage, house_table
-from studio.money import show_money
+from studio.money import by_mass, show_money
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 from studio.templatetags.studio import day as day_words
@@ -63,7 +63,7 @@ class OneLot:
         known: Lot | None = getattr(self, "_lot", None)
         if known is None:
             lots = queries.lots_for(self.request.user)
-            known = self._lot = get_object_or_404(lots, ref=self.kwargs["ref"])
+            known = self._lot = get_object_or_404(lots, ref__iexact=self.kwargs["ref"])
         return known
 
     def get_back(self) -> tuple[str, str]:
@@ -130,8 +130,9 @@ class LotPage(OneLot, HousePage, TemplateView):
             (name, *_figure_and_unit(show_mass(mass, system=system))) for name, mass in named
         ]
         if self.sees_money and lot.paid_minor_per_kg is not None:
-            cost = show_money(lot.paid_minor_per_kg, self.studio.currency)
-            found.append(("Paid, oven-dry", cost, "per kg"))
+            minor, unit = by_mass(lot.paid_minor_per_kg, system)
+            cost = show_money(minor, self.studio.currency)
+            found.append(("Paid, oven-dry", cost, f"per {unit}"))
         return found
 
     def facts(self) -> list[list[Pair]]:
@@ -230,7 +231,7 @@ class LotChange(RowPage):
 
     model = Lot
     form_class = LotForm
-    slug_field = "ref"
+    slug_field = "ref__iexact"
     noun = "lot"
     lede = "Mass and moisture stay: correct a line of its book, or weigh its moisture."
     side_head = "The lot"
@@ -250,7 +251,7 @@ class LotClose(ClosePage):
     """Close a lot, or open it again; its movements keep it from being removed."""
 
     model = Lot
-    slug_field = "ref"
+    slug_field = "ref__iexact"
     noun = "lot"
     list_route = "lots"
     template_name = "fibres/lot_close.html"

@@ -25,7 +25,7 @@ from studio.entries import refuse_repeat
 from studio.errors import StudioError
 from studio.forms import version_of
 from studio.lists import house_table
-from studio.money import show_money
+from studio.money import BY_MASS_WORDS, by_mass, show_money
 from studio.pages import FormPage
 from studio.roles import needs
 from studio.units import show_mass
@@ -101,8 +101,10 @@ class PlanPage(FormPage):
         found = [Line("Oven-dry fibre", show_mass(dry_mg, system=self.studio.units))]
         per_kg = paid_per_kg(total, dry_mg)
         if per_kg is not None:
-            price = show_money(per_kg, self.studio.currency)
-            found.append(Line("A kilogram oven-dry costs", price, "with freight"))
+            minor, unit = by_mass(per_kg, self.studio.units)
+            price = show_money(minor, self.studio.currency)
+            word = f"A {BY_MASS_WORDS[unit]} oven-dry costs"
+            found.append(Line(word, price, "with freight"))
         return found
 
     def _line(self, line: Wanted) -> Line:

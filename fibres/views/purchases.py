@@ -70,7 +70,7 @@ class OnePurchase:
         known: Purchase | None = getattr(self, "_purchase", None)
         if known is None:
             rows = queries.purchases_for(self.request.user)
-            known = self._purchase = get_object_or_404(rows, ref=self.kwargs["ref"])
+            known = self._purchase = get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
         return known
 
     def get_back(self) -> tuple[str, str]:

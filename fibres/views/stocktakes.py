@@ -67,7 +67,7 @@ class OneStocktake:
     @cached_property
     def stocktake(self) -> Stocktake:
         """Return the count, read once."""
-        return get_object_or_404(Stocktake, ref=self.kwargs["ref"])
+        return get_object_or_404(Stocktake, ref__iexact=self.kwargs["ref"])
 
     @cached_property
     def lines(self) -> list[Row]:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.utils.dateformat import format as day_in_words
 from django.views.generic import TemplateView
 
-from fibres import queries, reference
+from fibres import offshelf, queries, reference
 from fibres.models import Fibre, Lot, Purchase
 from fibres.standing import Standing, finding, standings
 from fibres.tables import LotTable, StoreTable
@@ -50,6 +50,8 @@ class StorePage(HousePage, TemplateView):
             self.promised_mg(),
             self.short_from(),
             queries.on_its_way_by_fibre(),
+            offshelf.weighed_out_by_fibre(),
+            self.studio.units,
         )
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

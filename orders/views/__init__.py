@@ -8,17 +8,25 @@ from orders.views.commissions import (
     CommissionMove,
     CommissionPage,
 )
-from orders.views.deliveries import (
-    DeliveryList,
-    DeliveryNew,
-    DeliveryPage,
-    DeliveryStock,
-    DeliveryTakeBack,
+from orders.views.data import (
+    DataBring,
+    DataHanded,
+    DataOut,
+    DataPage,
+    DataProgress,
+    DataTemplate,
+)
+from orders.views.datawhole import DataWhole, DataWholeOut
+from orders.views.deliveries import DeliveryList, DeliveryPage, DeliveryTakeBack
+from orders.views.deliverysending import DeliveryNew, DeliveryStock
+from orders.views.dryers import DryerClose, DryerList, DryerPage
+from orders.views.inhand import (
     SheetsCount,
     SheetsInHand,
     SheetsSpoil,
+    SheetsSpoilt,
+    SheetsSpoiltBack,
 )
-from orders.views.dryers import DryerClose, DryerList, DryerPage
 from orders.views.learned import LearnedAccept, LearnedFigurePage, LearnedFigures
 from orders.views.makinglog import (
     MakingIssueBack,
@@ -38,11 +46,27 @@ from orders.views.makingnotes import (
 )
 from orders.views.makingplans import MakingEdit, MakingGiveUp
 from orders.views.makings import MakingList, MakingPage, MakingSheetPage
-from orders.views.provenance import Thanks, TracedLot, TracedSource
+from orders.views.provenance import (
+    MakingCard,
+    SourceCard,
+    Thanks,
+    TracedLot,
+    TracedSource,
+)
+from orders.views.quoteforms import QuoteEdit, QuoteReissue
+from orders.views.quotes import (
+    QuoteAccept,
+    QuoteDecline,
+    QuoteIssue,
+    QuoteList,
+    QuotePage,
+)
 from orders.views.reorder import ReorderLook, ReorderOrder, ReorderPage, ReorderProgress
 from orders.views.repeating import MakingRepeat, MakingReport
+from orders.views.search import SearchPage
 from orders.views.sheets import SheetClose, SheetEdit, SheetList, SheetPage
 from orders.views.store import LogScrap, Store
+from orders.views.storevalue import StoreValue
 from orders.views.today import Today
 
 __all__ = [
@@ -55,6 +79,14 @@ __all__ = [
     "CommissionList",
     "CommissionMove",
     "CommissionPage",
+    "DataBring",
+    "DataHanded",
+    "DataOut",
+    "DataPage",
+    "DataProgress",
+    "DataTemplate",
+    "DataWhole",
+    "DataWholeOut",
     "DeliveryList",
     "DeliveryNew",
     "DeliveryPage",
@@ -68,6 +100,7 @@ __all__ = [
     "LearnedFigures",
     "LogScrap",
     "MakingBroke",
+    "MakingCard",
     "MakingDose",
     "MakingEdit",
     "MakingFinish",
@@ -86,10 +119,18 @@ __all__ = [
     "MakingTap",
     "MakingTrial",
     "MakingTrialBack",
+    "QuoteAccept",
+    "QuoteDecline",
+    "QuoteEdit",
+    "QuoteIssue",
+    "QuoteList",
+    "QuotePage",
+    "QuoteReissue",
     "ReorderLook",
     "ReorderOrder",
     "ReorderPage",
     "ReorderProgress",
+    "SearchPage",
     "SheetClose",
     "SheetEdit",
     "SheetList",
@@ -97,7 +138,11 @@ __all__ = [
     "SheetsCount",
     "SheetsInHand",
     "SheetsSpoil",
+    "SheetsSpoilt",
+    "SheetsSpoiltBack",
+    "SourceCard",
     "Store",
+    "StoreValue",
     "Thanks",
     "Today",
     "TracedLot",

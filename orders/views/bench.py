@@ -10,6 +10,10 @@ from django.views.generic import TemplateView
 from orders import asking
 from orders.askingforms import MoreToPromise
 from orders.benchforms import BasisWeight, DryMass, FibreForSheets, SheetsFromFibre, Sum
+from orders.costforms import CostOfSheet
+from orders.views import costpanels
+from orders.views.benchquote import quote_address
+from studio import roles
 from studio.errors import StudioError
 from studio.pages import HousePage
 from studio.roles import needs
@@ -30,7 +34,8 @@ class Bench(HousePage, TemplateView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the sums, each with its lines or its faults."""
         asked = self.request.GET.get("sum", "")
-        sums = [self._sum(kind, asked) for kind in SUMS]
+        kinds = (*SUMS, CostOfSheet) if self.sees_money else SUMS
+        sums = [self._sum(kind, asked) for kind in kinds]
         faulty = next((entry["form"] for entry in sums if entry["asked"]), None)
         return super().get_context_data(sums=sums, form=faulty, **kwargs)
 
@@ -39,11 +44,21 @@ class Bench(HousePage, TemplateView):
         given = {"system": self.studio.units, "initial": kind.USUAL}
         if kind.waiting and not is_asked:
             # It reads the whole store: only for who asks.
-            day = {"by": asking.usual_day(timezone.localdate())}
+            day = {"by": asking.usual_day(timezone.localdate()), **kind.USUAL}
             return {"form": kind(**given | {"initial": day}), "lines": [], "asked": False}
         form = kind(self.request.GET if is_asked else usual(kind, given), **given)
         lines = _lines(form)
-        return {"form": form, "lines": lines, "asked": is_asked}
+        quote = quote_address(form) if lines and self.may_quote else ""
+        found = {"form": form, "lines": lines, "asked": is_asked, "quote": quote}
+        if isinstance(form, CostOfSheet) and form.costing is not None:
+            wanted = form.cleaned_data["wanted"]
+            found["depth"] = costpanels.depth_context(self.request, form.costing, wanted)
+        return found
+
+    @property
+    def may_quote(self) -> bool:
+        """Whether the reader may draw up a quote of a sum."""
+        return self.sees_money and roles.can(self.request.user, "orders.change")
 
 
 def usual(kind: type[Sum], given: dict[str, Any]) -> dict[str, str]:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django.http import HttpRequest
@@ -14,17 +13,15 @@ from orders import services, snapshot, wording, workings
 from orders.calc.costing import Cost
 from orders.calc.cover import LATER, Answer, Cover
 from orders.calc.remedies import made_worse
-from orders.dates import StudioDays
 from orders.models import Commission
-from orders.tables import FibreRow, FibreTable, PartRow, PartTable, PriceRow, PriceTable
+from orders.tables import FibreRow, FibreTable
 from orders.views.shapes import today
 from orders.views.sheets import furnish_words, sheet_facts
-from studio import charts
 from studio.context import current_studio
 from studio.errors import StudioError
 from studio.lists import house_table
 from studio.models import Studio
-from studio.money import digits, show_money
+from studio.money import show_money
 from studio.templatetags.studio import in_words
 from studio.units import System, show_mass, show_number, show_share
 from studio.working import Line
@@ -53,35 +50,32 @@ ADDITION_CARE = {
 
 
 def facts(
-    commission: Commission, known: StudioDays, fibres: Iterable[Fibre], wanted: int
+    commission: Commission, standing: services.Standing, studio: Studio
 ) -> list[tuple[str, ...]]:
     """Return what is asked for, by when its fibre is needed and what the client limits."""
     rows: list[tuple[str, ...]] = [
         ("Good sheets", show_number(commission.good_quantity)),
         ("Sheet", commission.sheet.name, commission.sheet.get_absolute_url()),
-        *sheet_facts(commission.sheet, known.studio),
+        *sheet_facts(commission.sheet, studio),
     ]
     if commission.tolerance_over:
         rows.append(("Client takes over", f"up to {show_share(commission.tolerance_over)} more"))
-    return [*rows, *_days(commission, known, fibres, wanted), *_limits(commission)]
+    return [*rows, *_days(commission, standing), *_limits(commission)]
 
 
-def _days(
-    commission: Commission, known: StudioDays, fibres: Iterable[Fibre], wanted: int
-) -> list[tuple[str, ...]]:
+def _days(commission: Commission, standing: services.Standing) -> list[tuple[str, ...]]:
     """Say by when fibre has to be in, as long as it can still be got."""
-    if not commission.is_open:
+    answer = standing.answer
+    if answer is None or not answer.need_mg:
         return []
-    preparation = max((fibre.preparation_days for fibre in fibres), default=0)
-    try:
-        pulls = workings.need_of(_spec(commission, known.studio), wanted).pulls_average
-        making = known.days(commission.sheet, pulls)
-    except StudioError:
-        making = known.studio.making_days
-    needed = snapshot.needed_on(commission, making_days=making, preparation_days=preparation)
-    said = f"{_so_many_days(making)} to form, dry and pack"
-    if preparation:
-        said += f", {_so_many_days(preparation)} to prepare it"
+    slot, needed = standing.turns.latest[commission.ref], answer.fibre_day
+    soaking = standing.turns.soaking[commission.ref]
+    taken = slot.days.days if slot.days else slot.making_days
+    said = f"{_so_many_days(taken)} to form, dry and pack"
+    if soaking:
+        said += f", {_so_many_days(soaking)} to prepare it"
+    if slot.beside:
+        said += f", and done before {slot.beside} takes the {slot.dryer}"
     if needed == commission.not_before:
         said = "it is not made before then"
     return [("Fibre needed by", f"{wording.day(needed, today())}: {said}")]
@@ -101,6 +95,8 @@ def _limits(commission: Commission) -> list[tuple[str, ...]]:
         rows.append(("Not made before", wording.day(commission.not_before, today())))
     if commission.all_or_nothing:
         rows.append(("Whole, or not at all", "Without all its fibre none is set aside"))
+    if commission.claim_recycled:
+        rows.append(("Recycled, at least", show_share(commission.claim_recycled)))
     return rows
 
 
@@ -265,78 +261,6 @@ def worse_sentence(worse: Sequence[Answer], now: date) -> str:
         for answer in worse
     ]
     return f"It takes fibre that is set aside: {'; '.join(said)}."
-
-
-# --- cost --------------------------------------------------------------------------------------
-
-
-def costs(commission: Commission, answer: Answer | None) -> list[Cost]:
-    """Return the cost at its own number first, then at the usual ones."""
-    own = commission.good_quantity
-    others = [number for number in services.USUAL_QUANTITIES if number != own]
-    picks = answer.picks if answer else ()
-    return services.costs_of(commission.sheet, [own, *others], picks=picks)
-
-
-def cost_context(
-    request: HttpRequest, commission: Commission, found: Sequence[Cost]
-) -> dict[str, Any]:
-    """Return bar, parts, prices and the notes on what they rest on."""
-    cost = found[0]
-    scale = -digits(cost.currency)
-    shown = [part for part in cost.parts if part.minor_per_sheet]
-    bar = charts.stacked(
-        [(part.label, part.minor_per_sheet.scaleb(scale)) for part in shown], places=-scale
-    )
-    total = cost.total_minor_per_sheet
-    rows = [
-        PartRow(
-            part.label,
-            part.because,
-            part.minor_per_sheet,
-            part.minor_per_sheet / total if total else Decimal(0),
-            key,
-        )
-        for part, key in zip(shown, bar.parts, strict=True)
-    ]
-    count = show_number(cost.quantity)
-    return {
-        "cost": cost,
-        "bar": bar if bar.drawn else None,
-        "bar_title": f"Cost of a good sheet, at {count} sheets",
-        "part_table": house_table(request, PartTable, rows, paginate=False),
-        "price_table": _price_table(request, found),
-        "missing": " and ".join(cost.missing),
-        "notes": cost.notes,
-        "setup": show_money(cost.setup_minor, cost.currency),
-        "rate_words": cost.rate_words,
-        "cost_lines": cost.working,
-        "tax_words": _tax_words(cost),
-    }
-
-
-def _price_table(request: HttpRequest, found: Sequence[Cost]) -> Any:
-    rows = [
-        PriceRow(
-            cost.quantity,
-            cost.total_minor_per_sheet,
-            cost.price_minor_per_sheet,
-            cost.price_total_minor,
-            cost.tax_minor,
-        )
-        for cost in sorted(found, key=lambda cost: cost.quantity)
-    ]
-    caption = f"Price at several numbers, with {found[0].rate_words}"
-    hidden = {} if any(row.tax for row in rows) else {"exclude": ["tax"]}
-    return house_table(request, PriceTable, rows, paginate=False, caption=caption, **hidden)
-
-
-def _tax_words(cost: Cost) -> str:
-    if not cost.tax_minor:
-        return "No tax is added: the studio's own rate is 0."
-    tax = show_money(cost.tax_minor, cost.currency)
-    total = show_money(cost.price_total_minor + cost.tax_minor, cost.currency)
-    return f"At {show_number(cost.quantity)} sheets tax adds {tax} and the bill comes to {total}."
 
 
 # --- workings ----------------------------------------------------------------------------------

@@ -18,20 +18,21 @@ from django.views.decorators.http import require_POST
 from django.views.generic import TemplateView
 
 from fibres.models import Fibre
-from orders import queries, services, sheetsinhand, wording
+from orders import actuals, queries, services, sheetsinhand, wording
 from orders.calc.costing import Cost
 from orders.calc.cover import Answer, Cover
 from orders.calc.remedies import made_worse
-from orders.dates import StudioDays
 from orders.filters import CommissionFilter
+from orders.finishing import finish_of
 from orders.forms import CommissionForm, MoveForm
-from orders.models import Commission
+from orders.makings import notices
+from orders.models import Commission, Making
 from orders.tables import CommissionTable
 from orders.views import commissionpanels as panels
-from orders.views import provenancepanels
-from orders.views.commissiondates import finish_of
+from orders.views import costpanels, provenancepanels
 from orders.views.deliverypanels import sheets_context
-from orders.views.shapes import PanelRowPage, cover_marks, today
+from orders.views.quotepanels import quotes_context
+from orders.views.shapes import OpenRowPage, cover_marks, today
 from studio import roles
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
@@ -103,7 +104,7 @@ class CommissionPage(HousePage, TemplateView):
         """Read the commission, ask for its cover, and cost it for who may see money."""
         user, system = self.request.user, self.studio.units
         rows = queries.commissions_for(user).select_related("sheet__furnish", "sheet__mould")
-        commission = get_object_or_404(rows, ref=self.kwargs["ref"])
+        commission = get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
         standing = services.standing_of(
             commission, today(), with_offers=True, with_money=self.sees_money
         )
@@ -114,7 +115,7 @@ class CommissionPage(HousePage, TemplateView):
                 furnish_parts__furnish=commission.sheet.furnish_id
             ).order_by("-furnish_parts__share", "pk")
         }
-        sheets, known = sheets_context(self.request, commission), StudioDays.read(self.studio)
+        sheets = sheets_context(self.request, commission)
         context = {
             **sheets,
             "commission": commission,
@@ -122,26 +123,24 @@ class CommissionPage(HousePage, TemplateView):
             "moves": self._moves(commission, answer, may_send=sheets["may_send"]),
             "may_change": roles.can(user, "orders.change"),
             "may_make": roles.can(user, "makings.change"),
-            "facts": panels.facts(
-                commission,
-                known,
-                fibres.values(),
-                answer.wanted if answer else commission.good_quantity,
-            ),
+            "facts": panels.facts(commission, standing, self.studio),
             "made_of": panels.made_of(commission, self.studio),
             "cautions": panels.cautions(commission, list(fibres.values())),
-            "finish": finish_of(commission, answer, fibres.values(), known, today()),
+            "finish": finish_of(standing, today()),
             "left_out": dict(cover.left_out).get(commission.ref, ""),
             **panels.cover_context(self.request, standing, fibres),
         }
         costs: list[Cost] = []
         if self.sees_money and not context["left_out"]:
             try:
-                costs = panels.costs(commission, answer)
-                context |= panels.cost_context(self.request, commission, costs)
+                costs, money = costpanels.of_commission(self.request, commission, answer, cover)
+                context |= money
+                actual = actuals.of_commission(commission)
+                context |= costpanels.actual_context(self.request, actual)
             except StudioError as refusal:
                 # What is over is not reckoned with the promises, so nobody has tried it before.
                 context["left_out"] = str(refusal)
+        context |= quotes_context(self.request, commission, costs)
         context["lede"] = panels.lede(
             commission, answer, costs, left_out=context["left_out"], system=system
         )
@@ -151,7 +150,12 @@ class CommissionPage(HousePage, TemplateView):
         context["counted"] = panels.count_lines(commission, self.studio)
         context["weighed"] = panels.weigh_lines(answer, fibres, system)
         makings = commission.makings.order_by("pk")
-        context |= provenancepanels.from_where(self.request, makings)
+        opened = makings.filter(state__in=Making.OPEN).select_related(
+            "sheet__mould", "mould", "vat"
+        )
+        context["beside"] = notices.said_beside(opened)
+        claim = provenancepanels.claim_of(commission)
+        context |= provenancepanels.from_where(self.request, makings, claim=claim)
         return super().get_context_data(**context, **kwargs)
 
     def _moves(
@@ -182,7 +186,7 @@ class CommissionMove(View):
 
     def post(self, request: HttpRequest, ref: str) -> HttpResponse:
         """Take the step, or say why not, and go back to the commission."""
-        commission = get_object_or_404(Commission, ref=ref)
+        commission = get_object_or_404(Commission, ref__iexact=ref)
         form = MoveForm(request.POST)
         if not form.is_valid():
             messages.error(request, "Not moved: choose one of the steps offered here.")
@@ -215,31 +219,18 @@ class Panel:
 
 
 @needs("orders.change")
-class CommissionEdit(PanelRowPage):
+class CommissionEdit(OpenRowPage):
     """Enter or change a commission, with its cover beside the form."""
 
     model = Commission
     form_class = CommissionForm
-    slug_field = "ref"
     noun = "commission"
     back = ("Commissions", "commissions")
     lede = "Give a sheet, a number and a day. The panel says what the store covers."
     panel = "orders/_commission_panel.html"
     panel_title = "Does stock cover it?"
     panel_fields = ("sheet", "good_quantity", "due", "priority")
-
-    @property
-    def button(self) -> str:  # type: ignore[override]
-        """The words of the one filled button."""
-        return "Enter the commission" if self.is_new else "Keep the changes"
-
-    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Show the form; what is over is not changed any more."""
-        if not self.is_new and not self.row.is_open:
-            word = self.row.get_state_display().lower()
-            messages.info(request, f"{self.row.ref} is {word}; it is not changed any more.")
-            return redirect(self.row)
-        return super().get(request, *args, **kwargs)
+    button_for_new = "Enter the commission"
 
     def get_initial(self) -> dict[str, Any]:
         """Take the sheet, the client or the number that a link brought along."""
@@ -267,7 +258,7 @@ class CommissionEdit(PanelRowPage):
             raise StudioError(reason or wording.ALL_MADE)
         lines = panel_lines(answer, self.studio.units, asked=typed.good_quantity)
         if self.sees_money:
-            lines += self._cost_lines(typed, answer)
+            lines += self._cost_lines(typed, answer, cover)
         return Panel(
             mark=wording.mark_of(answer, today()),
             finding=wording.finding(answer, today(), self.studio.units),
@@ -278,8 +269,8 @@ class CommissionEdit(PanelRowPage):
             ),
         )
 
-    def _cost_lines(self, typed: Commission, answer: Answer) -> list[Line]:
-        cost = services.cost_of(typed, picks=answer.picks)
+    def _cost_lines(self, typed: Commission, answer: Answer, cover: Cover) -> list[Line]:
+        cost = services.cost_of(typed, picks=answer.picks, cover=cover)
         each = show_money(cost.total_minor_per_sheet, cost.currency)
         price = show_money(cost.price_minor_per_sheet, cost.currency)
         lines = [

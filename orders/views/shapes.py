@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.utils import timezone
 
 from orders import services, sheetsinhand, wording
@@ -26,6 +29,26 @@ class PanelRowPage(RowPage):
             return self.work_out(form)
         except StudioError as refusal:
             return {"refusal": str(refusal)}
+
+
+class OpenRowPage(PanelRowPage):
+    """The page of a row that is changed only as long as it is open."""
+
+    slug_field = "ref__iexact"
+    button_for_new = ""
+
+    @property
+    def button(self) -> str:  # type: ignore[override]
+        """The words of the one filled button."""
+        return self.button_for_new if self.is_new else "Keep the changes"
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Show the form; what is over is not changed any more."""
+        if not self.is_new and not self.row.is_open:
+            word = self.row.get_state_display().lower()
+            messages.info(request, f"{self.row.ref} is {word}; it is not changed any more.")
+            return redirect(self.row)
+        return super().get(request, *args, **kwargs)
 
 
 def today() -> date:

@@ -2,28 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
+from django.db.models import Q
 from django.urls import reverse
 from django.views.generic import TemplateView
 
+from fibres import offshelf
 from fibres.models import Fibre, Furnish, Lot
-from orders import queries, reordering, reorderwording, sheetsinhand, wording
+from orders import queries, reordering, reorderwording, sheetsinhand, thanking, wording
 from orders.calc.bought import Flag
 from orders.calc.cover import Cover
-from orders.models import Commission, Sheet
+from orders.makingtables import AtHandTable
+from orders.models import Commission, Making, Sheet
 from orders.reordertables import FlagRow, FlagTable
 from orders.tables import DueTable, ShortRow, ShortTable, SoonTable
+from orders.views.makings import makings
 from orders.views.shapes import cover_marks, today
 from studio import roles
 from studio.lists import house_table
 from studio.pages import HousePage
 from studio.roles import needs
+from studio.tables import LedgerTable
 from studio.units import show_number, show_size
 
 DUE_SHOWN = 8
+AT_HAND_SHOWN = 8
+DAYS_AHEAD = timedelta(days=7)
 ANSWER = (
     "",
     "Read the answer",
@@ -104,37 +112,50 @@ class Today(HousePage, TemplateView):
             for flag in reorderwording.flagged(standing.flags)
             if reorderwording.needs_act(flag, now)
         ]
-        to_order = _flag_rows(asking, now, self.studio.units)
-        soon = queries.lots_to_use_soon(now)
+        lede = wording.lede(cover, self.studio.units, made=sheetsinhand.all_made())
         due = sorted(rows.values(), key=lambda row: (row.due, row.ref))[:DUE_SHOWN]
-        plain = {"paginate": False}
         return {
-            "lede": " ".join(
-                filter(
-                    None,
-                    [
-                        wording.lede(cover, self.studio.units, made=sheetsinhand.all_made()),
-                        reorderwording.urge(asking, now),
-                    ],
-                )
-            ),
+            "lede": " ".join(filter(None, [lede, reorderwording.urge(asking, now)])),
             "asks": asks(user, due),
-            "short": house_table(self.request, ShortTable, short, **plain) if short else None,
+            "thanks": _thanks_words(user, now),
+            "at_hand": self._table(AtHandTable, _at_hand(now), "making-"),
+            "short": self._table(ShortTable, short, ""),
             "short_note": _short_note(short),
-            "to_order": house_table(self.request, FlagTable, to_order, prefix="order-", **plain)
-            if to_order
-            else None,
-            "soon": house_table(
-                self.request, SoonTable, soon, aside=_set_aside(cover), prefix="soon-", **plain
-            )
-            if soon
-            else None,
-            "due": house_table(
-                self.request, DueTable, due, covers=cover_marks(cover), prefix="due-", **plain
-            )
-            if due
-            else None,
+            "to_order": self._table(
+                FlagTable, _flag_rows(asking, now, self.studio.units), "order-"
+            ),
+            "due": self._table(DueTable, due, "due-", covers=cover_marks(cover)),
+            **self._soon(cover, now),
         }
+
+    def _soon(self, cover: Cover, now: date) -> dict[str, Any]:
+        """Return the lots that sour soon, with what is set aside of them."""
+        soon = queries.lots_to_use_soon(now)
+        return {"soon": self._table(SoonTable, soon, "soon-", aside=_set_aside(cover, soon))}
+
+    def _table(self, kind: type[LedgerTable], rows: Any, prefix: str, **more: Any) -> Any:
+        """Return a table whole, or None where it has no rows."""
+        if not rows:
+            return None
+        return house_table(self.request, kind, rows, paginate=False, prefix=prefix, **more)
+
+
+def _at_hand(now: date) -> list[Making]:
+    """Return the makings that run, then those planned for the next days."""
+    planned = Q(state=Making.State.PLANNED, planned_on__lte=now + DAYS_AHEAD)
+    rows = makings().filter(Q(state=Making.State.AT_THE_VAT) | planned)
+    return sorted(rows[:AT_HAND_SHOWN], key=lambda one: one.state != Making.State.AT_THE_VAT)
+
+
+def _thanks_words(user: Any, now: date) -> str:
+    """Say how many donors wait for thanks, to who may note them; nothing where none waits."""
+    if not roles.can(user, "store.receive"):
+        return ""
+    count = thanking.donors_waiting(now)
+    if not count:
+        return ""
+    who = "One donor has" if count == 1 else f"{show_number(count)} donors have"
+    return f"{who} waited for thanks for more than {thanking.THANK_WITHIN_DAYS} days."
 
 
 def _open_promises(user: Any) -> Any:
@@ -189,9 +210,12 @@ def _short_note(short: list[ShortRow]) -> str:
     return f"{said} on {'one fibre' if fibres == 1 else f'{fibres} fibres'}"
 
 
-def _set_aside(cover: Cover) -> dict[str, list[tuple[int, str]]]:
-    """Return, by lot, the oven-dry milligrams set aside and for which commission."""
+def _set_aside(cover: Cover, lots: Iterable[Lot]) -> dict[str, list[tuple[int, str]]]:
+    """Return, by lot, the oven-dry milligrams set aside for commissions, or at the vat."""
+    by_key = {lot.pk: lot.ref for lot in lots}
     found: dict[str, list[tuple[int, str]]] = {}
+    for pk, out in offshelf.weighed_out(by_key).items():
+        found[by_key[pk]] = [(mass, making) for making, mass in out.items()]
     for answer in cover.commissions:
         for pick in answer.picks:
             found.setdefault(pick.lot, []).append((pick.oven_dry_mg, answer.ref))

@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.browser.screen import PATIENCE_MS
+
 # The driver runs an event loop of its own; the database is used from the test's thread alone.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
@@ -83,6 +85,7 @@ class Visitor:
         self.contexts.append(context)
         if user is not None:
             context.add_cookies([self.session_of(user)])
+        context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         page.on("console", lambda said: self.complaints.append(f"{path}: {said.text}"))
         page.on("pageerror", lambda error: self.complaints.append(f"{path}: {error}"))

@@ -25,7 +25,7 @@ from fibres.models import (
     Stocktake,
 )
 from orders import demo
-from orders.models import Client, Commission, Delivery, Dryer, Making, Sheet
+from orders.models import Client, Commission, Delivery, Dryer, Making, Quote, Sheet
 from studio import people
 from studio.models import Mould, Vat
 from tests.browser.screen import overhang
@@ -37,14 +37,15 @@ ONLY_POSTS = 405
 # Routes that only answer what is posted to them, or stand before the door.
 NO_PAGE = {
     "log_out", "first_run", "log_in", "commission_move", "fibres_usual", "reorder_order",
-    "reorder_look", "reorder_progress",
+    "reorder_look", "reorder_progress", "quote_issue", "data_out", "data_template",
+    "data_progress", "data_whole_out",
 }  # fmt: skip
 ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,
     "making": Making, "mould": Mould, "movement": Movement, "offer": Offer,
     "person": get_user_model(), "purchase": Purchase, "sheet": Sheet, "source": Source,
     "stocktake": Stocktake, "countline": CountLine, "delivery": Delivery, "dryer": Dryer,
-    "vat": Vat,
+    "quote": Quote, "vat": Vat,
 }  # fmt: skip
 
 

@@ -80,6 +80,21 @@ def test_the_making_sheet_is_one_page(
     assert tuple(round(float(side) * MM_PER_POINT) for side in box.groups()) == sides
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_it_stays_one_page_with_all_there_is_to_look_at_first(
+    visit: Any, transactional_db: None, paper: str
+) -> None:
+    making = crowded()
+    commission = making.commission
+    commission.due = day(-2)
+    commission.save()
+    make_commission(making.sheet, good_quantity=850)
+    make_making(making.sheet, dryer=making.dryer, planned_on=day(-1))
+    page = visit(reverse("making_sheet", args=[making.ref]), user=make_user("owner"))
+    assert page.locator(".making-sheet > p").count() >= 3
+    assert len(LEAF.findall(page.pdf(format=paper, prefer_css_page_size=False))) == 1
+
+
 def test_paper_is_read_at_arms_length(visit: Any, transactional_db: None) -> None:
     """What is weighed is printed at 17 points: about 4 mm to a figure, from memory."""
     making = crowded()

@@ -188,3 +188,9 @@ def test_money_cannot_be_parted_over_nothing():
         part_by_mass(1000, (0, 0))
     with pytest.raises(RangeError, match="The amount must be 0"):
         part_by_mass(-1, (1,))
+
+
+def test_working_names_what_was_invoiced_where_the_scales_show_another_mass():
+    lines = claim(invoiced_as_is_mg=1010 * KG).lines("GBP")
+    assert (lines[1].label, lines[1].value) == ("Invoiced, as is", "1010.00\xa0kg")
+    assert lines[1].because == "what the price is for"

@@ -14,6 +14,7 @@ from fibres.calc.offers import (
     Terms,
     freight_of,
     goods_minor,
+    kilograms_priced,
     pack_breaks,
     pack_price,
     packs_for,
@@ -182,3 +183,8 @@ def test_offer_that_cannot_be_is_refused(wrong, said):
 def test_need_below_nothing_is_refused():
     with pytest.raises(RangeError, match="The oven-dry mass wanted must be 0 mg or more"):
         packs_for(-1, offering())
+
+
+def test_price_per_what_nobody_sells_by_is_refused():
+    with pytest.raises(RangeError, match="per kg as-is, air-dry, oven-dry, got 'a sack'"):
+        kilograms_priced(KG, D("0.1"), "a sack")

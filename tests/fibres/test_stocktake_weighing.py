@@ -115,6 +115,12 @@ def test_a_code_that_no_lot_has_is_refused(lot):
         stocktaking.add_lot(make_stocktake(lot), " ZZ-9999 ", by=None)
 
 
+def test_a_code_that_is_mistyped_names_the_lot_near_it(lot):
+    letters, number = lot.ref.split("-")
+    with pytest.raises(StudioError, match=f"on its label; near it: {lot.ref}\\."):
+        stocktaking.add_lot(make_stocktake(lot), f"{letters}-{int(number)}", by=None)
+
+
 # --- water that came or went ---------------------------------------------------------------------
 
 

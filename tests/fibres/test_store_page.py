@@ -193,6 +193,7 @@ def test_one_short_fibre_without_a_day_is_named():
         promised_mg=2 * KG,
         short_from=None,
         on_its_way_mg=0,
+        at_the_vat_mg=0,
         is_short=True,
         is_low=True,
         waits=False,

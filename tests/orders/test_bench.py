@@ -143,6 +143,7 @@ def test_an_unknown_sum_shows_the_bench(viewer_client):
 
 
 def test_nothing_is_written_and_little_is_read(viewer_client):
+    make_studio()
     look(viewer_client, "/bench/", **SHEETS)
     assert not Entry.objects.exists()
     assert not Commission.objects.exists()

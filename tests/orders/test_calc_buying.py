@@ -7,11 +7,13 @@ import pytest
 from orders.calc import buying
 from orders.calc._buying import milp
 from orders.calc._buying.case import Case
+from orders.calc._buying.flags import Dryness
 from orders.calc._buying.later import put_off
 from orders.calc._buying.projection import project
 from orders.calc._buying.rule import polish, walk_forward
 from orders.calc._buying.terms import Market
 from orders.calc.buying import plan
+from orders.calc.cover import allocate
 from orders.calc.plan import from_json
 from tests.orders.plans import lot, promise, share
 from tests.orders.plans import plan as snapshot_of
@@ -380,3 +382,125 @@ def test_an_order_is_put_off_to_the_last_day_that_keeps_every_need():
     # Day 0 is 1 March; the second pack is needed on the 25th, the first on the 20th.
     assert put_off(case, {(0, 3): 1, (0, 17): 1}) == {(0, 17): 1, (0, 22): 1}
     assert put_off(case, {(0, 3): 2}) == {(0, 17): 2}
+
+
+def test_an_order_of_what_nobody_needs_stays_on_its_day():
+    case = case_of(given([source()], [offer()], [wish(20, 1)]))
+    assert put_off(case, {(0, 3): 1, (0, 25): 1})[0, 25] == 1
+
+
+@pytest.mark.parametrize(
+    ("plan_kept", "terms"),
+    [
+        # Two packs at least are sold, and one is ordered.
+        ({(0, 3): 1}, {"offer": {"least_packs": 2}}),
+        # The offer begins on 11 March, day 10.
+        ({(0, 3): 1}, {"offer": {"valid_from": "2027-03-11"}}),
+        # A pack of 1.00 is below the least order of 5.00.
+        ({(0, 3): 1}, {"source": {"order_minimum_minor": 500}}),
+    ],
+    ids=["fewest packs", "days of the offer", "least order"],
+)
+def test_a_plan_against_the_terms_is_not_kept(plan_kept, terms):
+    sold = {**offer(), **terms.get("offer", {})}
+    if "least_packs" in sold:
+        sold["breaks"] = [[2, 100]]
+    case = case_of(given([source(**terms.get("source", {}))], [sold], [wish(20, 1)]))
+    assert case_of(given([source()], [offer()], [wish(20, 1)])).is_kept({(0, 3): 1})
+    assert not case.is_kept(plan_kept)
+
+
+def test_fewer_packs_than_are_sold_have_no_price():
+    (sold,) = Market(
+        given([source()], [offer("O", "linter", 1, (3, 100), least_packs=3)], [])
+    ).offers
+    with pytest.raises(ValueError, match="2 packs of O are fewer than are sold"):
+        sold.cost(2)
+
+
+def test_a_plan_that_the_model_has_no_line_for_is_no_start():
+    case = case_of(
+        given([source()], [offer("O", "linter", 1, (2, 100), least_packs=2)], [wish(20, 1)])
+    )
+    model = milp.Model(case)
+    assert model.values_of({(0, 3): 1}) is None
+    rule = walk_forward(case)
+    assert model.read(model.values_of(rule)) == rule
+    assert set(rule.values()) == {2}
+
+
+def test_the_next_season_is_looked_at_by_the_same_offers():
+    short = Market(given([source()], [offer()], [], horizon=28))
+    assert short.further.horizon > short.horizon
+    assert Market(given([source()], [offer()], [], horizon=800)).further.horizon >= 800
+
+
+def test_a_lot_of_nothing_tells_no_dryness():
+    empty = lot("L0", "flax", 0, oven_dry_mg=0)
+    full = lot("L1", "linter", 900, oven_dry_mg=1000)
+    dry = Dryness(given(lots=[empty, full]))
+    assert (dry.of("flax", 900), dry.of("linter", 900)) == (900, 1000)
+
+
+def test_flags_of_a_cover_that_is_known_are_those_of_one_that_is_not():
+    snapshot = given(
+        [source()], [offer()], None, lots=[lot(usable=100)], commissions=[promise(need=1000)]
+    )
+    assert buying.flags(snapshot, cover=allocate(snapshot)) == buying.flags(snapshot)
+    assert buying.flags(snapshot)[0].fibre == "linter"
+
+
+def test_an_answer_reads_as_plain_values_with_days_as_text_and_masses_in_grams():
+    answer = planned([source(lead=2)], [offer()], [wish(20, 1)], yields={"linter": "0.8"})
+    plain = answer.as_json()
+    assert plain["flags"] == [
+        {
+            "fibre": "linter", "state": "order by", "short_on": "2027-03-20",
+            "order_by": "2027-03-18", "earliest": None, "short_oven_dry_g": 1250.0,
+            "needs_purchase": False,
+        }
+    ]  # fmt: skip
+    (order,) = plain["purchases"]
+    assert (order["order_on"], order["arrives_on"]) == ("2027-03-18", "2027-03-20")
+    assert order["lines"][0]["oven_dry_g"] == 1250.0
+    assert (plain["total"], plain["gap"]) == (100, 0)
+    assert answer.of("kozo") is None
+
+
+def test_a_line_joins_no_order_on_a_day_on_which_it_is_not_sold():
+    # Linter is ordered on 8 March; abaca, from the same mill, is sold from the 15th on.
+    answer = planned(
+        [source(lead=2, freight_minor=5000)],
+        [offer("O1"), offer("O2", "abaca", valid_from="2027-03-15")],
+        [wish(10, 1), wish(20, 1, "abaca")],
+    )
+    assert bought(answer) == [("03-08", "O1", 1), ("03-18", "O2", 1)]
+
+
+@pytest.mark.parametrize("work", [0, 1, 7, 40])
+def test_a_search_that_is_cut_off_still_keeps_every_need(work):
+    case = case_of(crowded())
+    rule = walk_forward(case, work=work)
+    assert case.is_kept(rule)
+    assert case.cost(rule) >= case.cost(walk_forward(case))
+
+
+def test_without_time_the_solver_says_nothing_and_believes_nothing():
+    case = case_of(two_mills())
+    found = milp.solve(case, walk_forward(case), time_limit_s=0)
+    assert (found.plan, found.is_proven) == (None, False)
+
+
+def test_a_large_case_leaves_time_for_what_comes_after(monkeypatch):
+    case = case_of(two_mills())
+    monkeypatch.setattr(milp, "LARGE_ROWS", 0)
+    found = milp.solve(case, walk_forward(case), time_limit_s=5)
+    assert case.cost(found.plan) == case.cost(milp.solve(case, {}, time_limit_s=5).plan) == 1170
+
+
+def test_many_needs_are_cut_closer_and_cost_the_same(monkeypatch):
+    case = case_of(two_mills())
+    usual = milp.solve(case, walk_forward(case), time_limit_s=5)
+    monkeypatch.setattr(milp, "CUTS_FROM", 1)
+    closer = milp.solve(case, walk_forward(case), time_limit_s=5)
+    assert case.cost(closer.plan) == case.cost(usual.plan)

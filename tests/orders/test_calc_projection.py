@@ -4,7 +4,7 @@ from datetime import date
 
 from orders.calc._buying.projection import project
 from orders.calc.cover import allocate
-from orders.calc.covered import LATER, SHORT, Answer, Cover, Lack
+from orders.calc.covered import LATER, SHORT, Answer, Cover, Lack, Pick
 from orders.calc.plan import from_json
 from tests.orders.plans import lot, part, plan, promise
 
@@ -197,3 +197,20 @@ def test_what_lies_above_the_minimum_is_added_up_night_by_night():
         [lot(usable=900)], demand=[wish(4, 600)], minimum_mg={"linter": 200}, horizon=10
     )
     assert found.above_mg_days == 3 * 700 + 7 * 100
+
+
+def test_a_lot_past_its_use_is_not_in_the_balance():
+    found = outlook([lot("OLD", until="2027-02-28"), lot("L1", usable=300)])
+    assert days(found) == {"03-01": 300}
+
+
+def test_with_neither_cover_nor_demand_nothing_is_drawn():
+    snapshot = from_json(plan([lot("L1", usable=300)], [promise(need=200)]))
+    assert days(project(snapshot)["linter"]) == {"03-01": 300}
+
+
+def test_what_an_answer_draws_of_a_lot_that_is_no_more_in_the_plan_is_left_aside():
+    gone = Pick("GONE", "linter", 100, 100, 100)
+    answer = Answer("C1", date(2027, 3, 6), 10, "covered", 10, None, 100, (), (gone,))
+    found = outlook([lot("L1", usable=300)], cover=Cover(TODAY, (answer,), (), 0))
+    assert days(found) == {"03-01": 300}

@@ -173,6 +173,12 @@ FAULTS = [
         f"{IN_OFFER}.breaks[1][0]",
         "more than the 1 before it, got 1",
     ),
+    (of_offer(breaks=[["one", 5]]), f"{IN_OFFER}.breaks[0][0]", "got 'one'"),
+    (
+        sourcing(holding_minor_per_kg_day={"linter": "dear"}),
+        "sourcing.holding_minor_per_kg_day.linter",
+        "must be a number as text",
+    ),
     (of_offer(breaks=[[1, -5]]), f"{IN_OFFER}.breaks[0][1]", "minor units"),
     (
         of_offer(valid_from="2027-03-02", valid_to="2027-03-01"),

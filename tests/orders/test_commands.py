@@ -99,6 +99,20 @@ def test_cover_of_an_unknown_commission_names_those_there_are(sheet):
     assert said.endswith("and 2 more.")
 
 
+@pytest.mark.parametrize("typed", ["c-101", " C-101 "])
+def test_cover_finds_a_commission_however_it_is_typed(sheet, typed):
+    make_commission(sheet, ref="C-101")
+    make_commission(sheet, ref="C-102", state="enquiry")
+    assert json.loads(run("cover", typed, "--json"))["commissions"][0]["ref"] == "C-101"
+    asked = json.loads(run("cover", typed.replace("101", "102"), "--json"))
+    assert [row["ref"] for row in asked["commissions"]] == ["C-102"]
+
+
+def test_cover_names_what_is_near_an_unknown_commission(sheet):
+    make_commission(sheet, ref="C-101")
+    assert refused("cover", "c-1001").endswith("called 'c-1001'. Near it: C-101.")
+
+
 def test_cover_of_a_commission_that_cannot_be_reckoned_says_why(sheet):
     sheet.furnish.parts.all().delete()
     make_commission(sheet, ref="C-101")
@@ -168,7 +182,10 @@ def test_cover_of_a_sheet_by_a_day_that_is_too_soon_says_so(fibre, sheet):
 @pytest.mark.parametrize(
     ("args", "why"),
     [
-        (["--sheet", "Text A9"], "No sheet is called 'Text A9'. Sheets: Text A4."),
+        (["--sheet", "Text A9"], "No sheet is called 'Text A9'. Near it: Text A4."),
+        (["--sheet", "Card"], "No sheet is called 'Card'. Sheets: Text A4."),
+        (["--sheet", " "], "--sheet: give the name of a sheet"),
+        ([" "], "Give the reference of a commission. Promised: "),
         (["--sheet", "Text A4", "--by", "soon"], "--by: “soon”. Give a day such as"),
         (["--sheet", "Text A4", "--by", "2020-01-01"], "Give today or a day ahead."),
         (["--by", "2031-01-01"], "Name the sheet too."),
@@ -205,6 +222,11 @@ def test_cover_answers_the_question_of_a_file(tmp_path):
     said = plainly("cover", "--snapshot", file)
     assert "6 more good sheets of the sheet in question could be promised by Wed 10 Mar" in said
     assert json.loads(run("cover", "--snapshot", file, "--json"))["extra_good_sheets"] == 6
+
+
+def test_cover_finds_a_commission_of_a_file_however_it_is_typed(tmp_path):
+    file = written(tmp_path, json.dumps(plan([], [promise()])))
+    assert run("cover", " c1", "--snapshot", file) == run("cover", "C1", "--snapshot", file)
 
 
 def test_cover_of_one_commission_of_a_file_lists_what_would_mend_it(tmp_path):
@@ -339,12 +361,15 @@ def test_cost_in_words_shows_the_sum_and_what_it_rests_on(fibre, sheet):
     assert f"book cost of {held.ref}" in said
 
 
-def test_cost_counts_the_lot_that_the_plan_sets_aside_and_not_the_older(fibre, sheet):
-    # By hand: either lot is enough, and the plan takes the cheaper.
-    make_lot(fibre, paid_minor=90_000, received_on=day(9))
+def test_cost_goes_by_what_came_first_whichever_lot_the_plan_sets_aside(fibre, sheet):
+    # By hand: either lot is enough and the plan takes the cheaper; first in, first out, the cost
+    # of what came first goes all the same: 900.00 for 9.2 kg.
+    first = make_lot(fibre, paid_minor=90_000, received_on=day(9))
     cheaper = make_lot(fibre, paid_minor=900, received_on=day(2))
     make_commission(sheet, ref="C-101")
-    assert f"book cost of {cheaper.ref}" in run("cost", "C-101")
+    said = run("cost", "C-101")
+    assert f"book cost of {first.ref}, first in first out, whichever lot is weighed out" in said
+    assert f"of {cheaper.ref}" in run("cover", "C-101")
 
 
 def test_cost_says_where_no_price_is_known(sheet):
@@ -363,6 +388,11 @@ def test_cost_refuses_a_number_that_is_no_count_of_sheets(sheet, text):
     said = refused("cost", "C-101", f"--quantity={text}")
     assert len(said) < 300
     assert "\n" not in said
+
+
+def test_cost_finds_a_commission_however_it_is_typed(sheet):
+    make_commission(sheet, ref="C-101")
+    assert run("cost", " c-101", "--json") == run("cost", "C-101", "--json")
 
 
 def test_cost_of_an_unknown_commission_names_those_there_are(sheet):

@@ -17,7 +17,7 @@ from django.utils import timezone
 
 from fibres.audit import audit
 from fibres.models import Lot, Movement
-from orders import answers, demo, services, snapshot
+from orders import answers, demo, services, snapshot, thanking
 from orders.calc.cover import Cover
 from orders.calc.sheets import average_pulls, need_mg
 from orders.models import Commission, Sheet
@@ -341,3 +341,12 @@ def test_a_port_in_use_leaves_the_demo_that_uses_it_alone(own_file: Path) -> Non
         with pytest.raises(CommandError, match=rf"Port {port} is in use\."):
             run(port=port)
     assert own_file.read_bytes() == b"being served"
+
+
+def test_donors_wait_for_thanks_and_something_became_of_a_gift(
+    tarnlow: Studio, today: date
+) -> None:
+    waiting = thanking.gifts_to_thank_for(today, Entry.objects.exclude(by=None)[0].by)
+    assert [gift.source.name for gift in waiting] == ["Nettlebank School", "Kitchen drop"]
+    assert [sum(made.good for made in gift.became) for gift in waiting] == [166, 0]
+    assert thanking.donors_waiting(today) == 2

@@ -11,6 +11,7 @@ import pytest
 
 from orders import services, snapshot
 from orders.calc.spec import SheetSpec
+from studio.models import Studio
 from studio.units import mg_to_kg
 from tests.builders import (
     KG,
@@ -152,6 +153,6 @@ def test_the_moulds_dry_size_by_2_3_percent():
 
 def test_specification_is_the_one_that_was_entered(yard):
     sheet = services.Commission.objects.select_related("sheet").get(ref="C1").sheet
-    spec = snapshot.spec_of(sheet, services.Studio.current(), {})
+    spec = snapshot.spec_of(sheet, Studio.current(), {})
     assert isinstance(spec, SheetSpec)
     assert round(float(spec.fibre_per_sheet_mg) / 1000, 2) == 97.10

@@ -14,6 +14,7 @@ from orders import reordering
 from orders.calc.bought import Change, DayBalance
 from orders.models import StoredPlan
 from orders.reorderjson import from_plain, to_plain
+from studio import background
 from studio.models import Studio
 from tests.builders import KG, day, make_commission, make_fibre, make_furnish, make_lot, make_sheet
 from tests.orders.reorders import Planner, ahead, at_rest, flag, line, order, reorder
@@ -287,7 +288,7 @@ def test_work_in_the_background_gives_its_connection_back(monkeypatch):
             order_of_things.append(f"closed in {threading.current_thread().name}")
             over.set()
 
-    monkeypatch.setattr(reordering, "connection", Connection())
+    monkeypatch.setattr(background, "connection", Connection())
     reordering.in_background(lambda: order_of_things.append("worked"))
     assert over.wait(5)
     assert order_of_things == ["worked", "closed in look for a cheaper plan"]

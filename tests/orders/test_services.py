@@ -3,9 +3,10 @@ from decimal import Decimal
 import pytest
 
 from fibres.models import FurnishPart, Lot
-from orders import prices, services, workings
+from orders import costings, prices, services, workings
 from orders.calc.costing import FibrePrice
 from studio.errors import StudioError
+from studio.models import Studio
 from tests.builders import (
     KG,
     day,
@@ -115,8 +116,8 @@ def test_a_furnish_without_fibre_cannot_be_costed(sheet):
 def test_a_sheet_with_minutes_of_its_own_is_costed_by_them(fibre):
     make_studio(hourly_rate_minor=2000, minutes_per_pull=Decimal(6), setup_minutes=60)
     slow = make_sheet(make_furnish({fibre: "1"}), minutes_per_pull=Decimal(12), setup_minutes=30)
-    usual = services.rates_of(services.Studio.current(), make_sheet())
-    own = services.rates_of(services.Studio.current(), slow)
+    usual = costings.rates_of(Studio.current(), make_sheet())
+    own = costings.rates_of(Studio.current(), slow)
     assert (usual.minutes_per_pull, usual.setup_minutes) == (6, 60)
     assert (own.minutes_per_pull, own.setup_minutes) == (12, 30)
 

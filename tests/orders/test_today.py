@@ -2,7 +2,7 @@ import pytest
 import time_machine
 
 from orders import reordering
-from orders.models import Commission
+from orders.models import Commission, Making
 from orders.views import today as today_page
 from orders.wording import day as worded
 from tests.builders import (
@@ -12,6 +12,7 @@ from tests.builders import (
     make_fibre,
     make_furnish,
     make_lot,
+    make_making,
     make_offer,
     make_sheet,
     make_source,
@@ -251,3 +252,27 @@ def test_no_plan_is_worked_out_for_the_first_page(owner_client, in_need, monkeyp
 
     monkeypatch.setattr(reordering.buying, "plan", refuse)
     look(owner_client, "/")
+
+
+# --- makings at hand
+
+
+@pytest.mark.parametrize("browser", ["owner_client", "hand_client", "viewer_client"])
+def test_a_making_at_the_vat_is_one_tap_away(request, browser, sheet):
+    commission = make_commission(sheet)
+    running = make_making(commission=commission, state=Making.State.AT_THE_VAT)
+    soon = make_making(sheet, planned_on=day(-6))
+    later = make_making(sheet, planned_on=day(-8))
+    given_up = make_making(sheet, state=Making.State.GIVEN_UP)
+    page = look(request.getfixturevalue(browser), "/")
+    links = [one.attrs["href"] for one in page.all("a")]
+    assert links.index(f"/makings/{running.ref}/") < links.index(f"/makings/{soon.ref}/")
+    assert not {f"/makings/{one.ref}/" for one in (later, given_up)} & set(links)
+
+
+def test_without_a_making_at_hand_today_does_not_speak_of_one(owner_client, promised):
+    assert "At the vat" not in said(look(owner_client, "/"))
+
+
+def test_makings_take_the_same_queries_for_1_and_20(owner_client, promised):
+    same_queries_for_1_and_20(owner_client, "/", make_making)

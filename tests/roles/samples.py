@@ -14,8 +14,10 @@ from django.db.models import Model
 from django.urls import URLPattern, reverse
 
 from studio.checks import every_pattern
+from studio.files import desk
 from studio.roles import HAND
 from tests.builders import (
+    KG,
     make_client,
     make_commission,
     make_delivery,
@@ -28,14 +30,17 @@ from tests.builders import (
     make_mould,
     make_offer,
     make_purchase,
+    make_quote,
     make_sheet,
     make_source,
+    make_spoilt,
     make_stocktake,
     make_studio,
     make_user,
     make_vat,
 )
 from tests.orders.learnings import learned_sheet
+from tests.orders.trails import run
 
 BUILDERS: dict[str, Callable[[], Model]] = {
     "client": make_client,
@@ -52,12 +57,34 @@ BUILDERS: dict[str, Callable[[], Model]] = {
     "person": lambda: make_user(HAND),
     "movement": lambda: make_lot().movements.get(),
     "purchase": lambda: make_purchase(received=1),
+    "quote": make_quote,
     "sheet": make_sheet,
     "source": make_source,
     "stocktake": make_stocktake,
     "studio": make_studio,
     "vat": make_vat,
 }
+
+
+def spoilt() -> dict[str, Any]:
+    """Return how sheets that were entered as spoilt are named."""
+    return {"pk": make_spoilt().pk}
+
+
+def given() -> dict[str, Any]:
+    """Return how a donor is named who gave something."""
+    return {"pk": make_lot(source=make_source(kind="donor")).source_id}
+
+
+def made_of_lots() -> dict[str, Any]:
+    """Return how a finished making is named of which it is known what went into it."""
+    return {"ref": run([(make_lot(), KG)]).ref}
+
+
+def handed_in() -> dict[str, Any]:
+    """Return how a list is named that was handed in."""
+    told = {"slug": "lots", "name": "lots.csv", "sheet": "", "decimals": ""}
+    return {"token": desk.hand_in([b"fibre"], **told).token}
 
 
 def planned() -> dict[str, Any]:
@@ -71,12 +98,22 @@ def learned() -> dict[str, Any]:
 
 
 ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {
+    "data_bring": lambda: {"slug": "lots"},
+    "data_out": lambda: {"slug": "lots"},
+    "data_template": lambda: {"slug": "lots"},
+    "data_handed": handed_in,
+    "data_progress": handed_in,
     "delivery_new": lambda: {"ref": make_commission().ref},
     "sheets_count": lambda: {"ref": make_finished().ref},
+    "sheets_spoilt_back": spoilt,
+    "source_card": given,
+    "making_card": made_of_lots,
     "sheets_spoil": lambda: {"ref": make_finished().ref},
     "learned_figure": learned,
     "learned_accept": learned,
     "purchase_edit": planned,
+    "quote_accept": lambda: {"ref": make_quote(is_issued=True).ref},
+    "quote_reissue": lambda: {"ref": make_quote(is_issued=True).ref},
     "purchase_order": planned,
 }
 POSTING_NEEDS: dict[str, str] = {}

@@ -2,7 +2,7 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from fibres.models import Movement
-from orders.models import AcceptedFigure, SheetMovement
+from orders.models import AcceptedFigure, QuoteDocument, SheetMovement
 from studio import appendonly
 from studio.errors import StudioError
 from studio.models import Entry
@@ -17,7 +17,13 @@ def movement():
 
 
 def test_ledger_and_entry_book_are_guarded():
-    assert set(appendonly.guarded_models()) == {Entry, Movement, SheetMovement, AcceptedFigure}
+    assert set(appendonly.guarded_models()) == {
+        Entry,
+        Movement,
+        SheetMovement,
+        AcceptedFigure,
+        QuoteDocument,
+    }
     assert appendonly.missing() == []
 
 
@@ -84,6 +90,7 @@ def test_triggers_can_be_taken_off_and_put_back(movement):
     assert set(appendonly.missing()) == {
         "fibres_movement",
         "orders_acceptedfigure",
+        "orders_quotedocument",
         "orders_sheetmovement",
         "studio_entry",
     }

@@ -197,6 +197,7 @@ PARAMETERS = [
 
 @pytest.mark.parametrize("parameter", PARAMETERS)
 def test_junk_in_an_address_never_breaks_a_list(viewer: AbstractUser, parameter: str) -> None:
+    make_studio()
     make_moulds(3)
     draw = random.Random(parameter)
     drawn = ["".join(draw.choices("".join(JUNK), k=6)) for _ in range(20)]

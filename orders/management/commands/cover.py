@@ -24,13 +24,12 @@ from orders.calc.cover import Answer, Cover, allocate
 from orders.calc.plan import Snapshot
 from orders.calc.remedies import ways_out
 from orders.models import Commission, Sheet
+from studio import refs
 from studio.commands import StoreCommand, waiting
 from studio.errors import StudioError
 from studio.forms import DayField
 from studio.models import Studio
 from studio.units import System, show_mass, show_number
-
-REFS_NAMED = 12
 
 
 class Command(StoreCommand):
@@ -43,7 +42,7 @@ class Command(StoreCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Take a reference, a file, and how to answer."""
-        parser.add_argument("ref", nargs="?", default="", help="one commission, such as C-101")
+        parser.add_argument("ref", nargs="?", help="one commission, such as C-101")
         parser.add_argument("--with-quoted", action="store_true", help="count what is quoted too")
         parser.add_argument("--snapshot", metavar="FILE", help="answer for a file, not the store")
         parser.add_argument(
@@ -94,7 +93,7 @@ class Command(StoreCommand):
         extra = None
         if options["ref"]:
             rows = Commission.objects.select_related("sheet__mould", "sheet__furnish")
-            extra = rows.filter(ref=options["ref"], state__in=Commission.OPEN).first()
+            extra = refs.row_called(rows.filter(state__in=Commission.OPEN), options["ref"])
         return snapshot.read(
             today,
             with_quoted=options["with_quoted"],
@@ -102,9 +101,10 @@ class Command(StoreCommand):
             with_sourcing=bool(options["ref"]),
         )
 
-    def _asked(self, cover: Cover, ref: str) -> list[Answer]:
-        if not ref:
+    def _asked(self, cover: Cover, ref: str | None) -> list[Answer]:
+        if ref is None:
             return list(cover.commissions)
+        ref = refs.same_in(self._known(cover), ref)
         found = cover.of(ref)
         if found is not None:
             return [found]
@@ -114,12 +114,15 @@ class Command(StoreCommand):
         if not self.is_file and ref in sheetsinhand.all_made():
             return []
         known = [answer.ref for answer in cover.commissions]
-        named = ", ".join(known[:REFS_NAMED]) or "none yet"
-        more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
-        raise CommandError(f"No open commission is called {ref[:40]!r}. Promised: {named}{more}.")
+        raise CommandError(refs.not_called("open commission", ref, known, there_are="Promised"))
 
-    def _is_short(self, cover: Cover, asked: list[Answer], ref: str) -> bool:
-        if not ref:
+    def _known(self, cover: Cover) -> list[str]:
+        """Return every reference that can be asked about."""
+        made = () if self.is_file else sheetsinhand.all_made()
+        return [*(answer.ref for answer in cover.commissions), *dict(cover.left_out), *made]
+
+    def _is_short(self, cover: Cover, asked: list[Answer], ref: str | None) -> bool:
+        if ref is None:
             return not cover.all_covered
         return any(answer.short for answer in asked)
 
@@ -207,6 +210,8 @@ def _refuse_together(options: dict[str, Any]) -> None:
         )
     if options["sheet"] and options["ref"]:
         raise StudioError("Ask for one commission or for one sheet, not for both.")
+    if options["sheet"] is not None and not options["sheet"].strip():
+        raise StudioError("--sheet: give the name of a sheet, such as “Text A4”.")
     if options["by"] and not options["sheet"]:
         raise StudioError("--by is the day for --sheet. Name the sheet too.")
 
@@ -216,10 +221,8 @@ def _sheet_named(name: str) -> Sheet:
     found = rows.filter(name__iexact=name.strip()).first()
     if found is not None:
         return found
-    known = list(rows.filter(closed_on__isnull=True).values_list("name", flat=True))
-    named = ", ".join(known[:REFS_NAMED]) or "none yet"
-    more = f" and {len(known) - REFS_NAMED} more" if len(known) > REFS_NAMED else ""
-    raise StudioError(f"No sheet is called {name[:40]!r}. Sheets: {named}{more}.")
+    known = rows.filter(closed_on__isnull=True).values_list("name", flat=True)
+    raise StudioError(refs.not_called("sheet", name, known, there_are="Sheets"))
 
 
 def _day(text: str) -> date:
