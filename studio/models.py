@@ -285,10 +285,9 @@ class Studio(models.Model):
         chosen = Preference.objects.filter(user_id=getattr(user, "pk", None)).values("units")
         row = cls.objects.annotate(own_units=models.Subquery(chosen[:1])).filter(pk=1).first()
         if row is None:
-            row, own = cls(pk=1), chosen.values_list("units", flat=True).first()
-        else:
-            own = row.own_units  # type: ignore[attr-defined]
-        row.units, row.is_as_seen = own or row.units, True
+            # Nobody has chosen anything where no studio is set up.
+            row = cls(pk=1)
+        row.units, row.is_as_seen = getattr(row, "own_units", "") or row.units, True
         return row
 
 

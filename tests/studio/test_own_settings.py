@@ -135,12 +135,6 @@ def test_studios_figures_kept_by_somebody_with_other_units_keep_the_studios(poun
     assert Studio.objects.values().get() == before
 
 
-def test_choice_counts_before_a_studio_is_set_up(hand, hand_client):
-    Preference.objects.create(user=hand, units="US")
-    assert not Studio.objects.exists()
-    assert hand_client.get(reverse("store")).context["house"].units == "US"
-
-
 def test_choice_takes_no_query_more(owner, owner_client):
     make_studio()
     owner_client.get(reverse("store"))
