@@ -3,6 +3,7 @@
 from django.urls import path
 
 from orders import views
+from orders.api import views as api
 
 urlpatterns = [
     path("", views.Today.as_view(), name="today"),
@@ -114,6 +115,12 @@ urlpatterns = [
     path("studio/data/<slug:slug>/", views.DataBring.as_view(), name="data_bring"),
     path("studio/data/<slug:slug>/out/", views.DataOut.as_view(), name="data_out"),
     path("studio/data/<slug:slug>/empty/", views.DataTemplate.as_view(), name="data_template"),
+    path("api/", api.Index.as_view(), name="api"),
+    path("api/openapi.json", api.Description.as_view(), name="api_description"),
+    path("api/snapshot/", api.SnapshotReading.as_view(), name="api_snapshot"),
+    path("api/store/", api.StoreReading.as_view(), name="api_store"),
+    path("api/cover/", api.CoverReading.as_view(), name="api_cover"),
+    path("api/cover/<ref:ref>/", api.CoverOneReading.as_view(), name="api_cover_one"),
     path("search/", views.SearchPage.as_view(), name="search"),
     path("bench/", views.Bench.as_view(), name="bench"),
 ]

@@ -15,6 +15,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from studio import roles
+from studio.api import is_api
 from studio.context import asked_by
 from studio.files.limits import MOST_BODY, megabytes
 
@@ -55,7 +56,8 @@ class DemoOwner:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Sign a local caller in, if the demo is running."""
-        if settings.DEMO and not request.user.is_authenticated and is_local(request):
+        is_nobody = not request.user.is_authenticated and not is_api(request)
+        if settings.DEMO and is_nobody and is_local(request):
             owner = get_user_model().objects.filter(is_superuser=True).first()
             if owner is not None:
                 login(request, owner, backend="django.contrib.auth.backends.ModelBackend")
@@ -70,7 +72,7 @@ class FirstRun:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """Lead on to the first run, if nobody has an account."""
-        if not request.user.is_authenticated:
+        if not request.user.is_authenticated and not is_api(request):
             first_run = reverse("first_run")
             wanted = request.path.startswith(first_run) or request.path.startswith(
                 f"/{settings.STATIC_URL.strip('/')}/"

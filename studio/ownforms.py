@@ -29,6 +29,16 @@ class OwnUnitsForm(HouseForm):
         self.fields["units"].choices = [("", studios), *Studio.Units.choices]
 
 
+class OwnTokenForm(HouseForm):
+    """What a token is for, so that it is known again when it is to be closed."""
+
+    name = forms.CharField(
+        label="What it is for",
+        max_length=60,
+        help_text="The program or the machine that reads with it, such as “wall display”.",
+    )
+
+
 def _password(autocomplete: str, **kwargs: Any) -> forms.CharField:
     widget = forms.PasswordInput(attrs={"autocomplete": autocomplete})
     return forms.CharField(strip=False, max_length=LONGEST_PASSWORD, widget=widget, **kwargs)

@@ -1,4 +1,4 @@
-"""A person's own settings: units, and the password."""
+"""A person's own settings: units, the password, and tokens for other programs."""
 
 from __future__ import annotations
 
@@ -6,13 +6,20 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth import update_session_auth_hash
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.urls import reverse
+from django.utils.functional import cached_property
 
-from studio import people, roles
-from studio.models import Preference, Studio
-from studio.ownforms import OwnPasswordForm, OwnUnitsForm
+from studio import people, roles, tokens
+from studio.forms import HouseForm
+from studio.lists import house_table
+from studio.models import AccessToken, Preference, Studio
+from studio.ownforms import OwnPasswordForm, OwnTokenForm, OwnUnitsForm
 from studio.pages import FormPage
 from studio.roles import needs
+from studio.studiotables import OwnTokenTable
 
 
 @needs("read")
@@ -84,3 +91,106 @@ class OwnPassword(FormPage):
     def said(self, result: Any) -> str:
         """Say that it is done."""
         return "Your password is changed. You are signed out everywhere else."
+
+
+@needs("read")
+class OwnTokens(FormPage):
+    """Make a token for another program, see it once, and see which there are."""
+
+    template_name = "studio/own_tokens.html"
+    form_class = OwnTokenForm
+    heading = "Tokens for other programs"
+    lede = (
+        "A token lets another program read store and cover as you, and change nothing. It sees "
+        "what you may see, no more."
+    )
+    back = ("Your own settings", "you")
+    side_head = "Make a token"
+    note = "It is shown once; nobody can read it here again"
+    button = "Make the token"
+    # Set where one has just been made: shown in this one answer, and kept nowhere.
+    token = ""
+
+    def act(self, form: forms.Form, key: Any) -> str:
+        """Make it."""
+        self.token = tokens.make(self.request.user, form.cleaned_data["name"], key=key)
+        return reverse("you_tokens")
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        """Show the token in the answer itself: on the way to another page it would be written."""
+        answer = super().form_valid(form)
+        if not self.token:
+            return answer
+        fresh = self.form_class(**{**self.get_form_kwargs(), "data": None, "files": None})
+        context = self.get_context_data(form=fresh, token=self.token)
+        return self.render_to_response(context, headers={"Cache-Control": "no-store"})
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the tokens that are open."""
+        rows = tokens.open_tokens().filter(user=self.request.user)
+        table = house_table(self.request, OwnTokenTable, rows, prefix="tokens-")
+        return super().get_context_data(table=table, **kwargs)
+
+
+class TokenClosing(FormPage):
+    """Close one token for good."""
+
+    form_class = HouseForm
+    button = "Close the token"
+    side_head = "Close it"
+    note = "This cannot be taken back; another token is made in a moment"
+    leads_to = ""
+
+    def rows(self) -> QuerySet[AccessToken]:
+        """Return the tokens that whoever asks may close."""
+        raise NotImplementedError
+
+    @cached_property
+    def row(self) -> AccessToken:
+        """Return the token that is to be closed."""
+        return get_object_or_404(self.rows().select_related("user"), pk=self.kwargs["pk"])
+
+    def get_heading(self) -> str:
+        """Name the token."""
+        return f"Close the token for {self.row.name}"
+
+    def get_lede(self) -> str:
+        """Say what closing does, or that it is done."""
+        whose = self.row.user.get_username()
+        if self.row.is_closed:
+            return f"It is closed already. It was made by {whose}."
+        return f"It was made by {whose}. The program that reads with it is refused from then on."
+
+    def act(self, form: forms.Form, key: Any) -> str:
+        """Close it."""
+        page = reverse(self.leads_to)
+        tokens.close(self.row, by=self.request.user, page=page, key=key)
+        return page
+
+    def said(self, result: Any) -> str:
+        """Say that it is done."""
+        return f"The token for {self.row.name} is closed."
+
+
+@needs("read")
+class OwnTokenClose(TokenClosing):
+    """Close a token of one's own."""
+
+    back = ("Tokens for other programs", "you_tokens")
+    leads_to = "you_tokens"
+
+    def rows(self) -> QuerySet[AccessToken]:
+        """Return one's own."""
+        return AccessToken.objects.filter(user=self.request.user)
+
+
+@needs("studio.change")
+class AnyTokenClose(TokenClosing):
+    """Close a token of anybody, for the owner."""
+
+    back = ("People", "people")
+    leads_to = "people"
+
+    def rows(self) -> QuerySet[AccessToken]:
+        """Return everybody's."""
+        return AccessToken.objects.all()

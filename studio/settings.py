@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "studio.api.Door",
     "studio.middleware.DemoOwner",
     "studio.middleware.FirstRun",
     "studio.middleware.OwnUnits",

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth.models import AbstractUser
 from django.urls import reverse
 
-from studio.models import Mould, Vat
+from studio.models import AccessToken, Mould, Vat
 from studio.roles import HAND, MAY, NEEDS, OWNER, ROLES, VIEWER, role_of
-from studio.tables import LedgerTable, RowHeader, TextColumn
+from studio.tables import DayColumn, LedgerTable, RowHeader, TextColumn
 from studio.units import Q, show_length, show_size, show_volume
 
 
@@ -97,6 +98,33 @@ class PersonTable(LedgerTable):
     def render_state(self, value: bool) -> str:
         """Say that an account is closed."""
         return "" if value else "Closed"
+
+
+def _closing(route: str) -> Callable[[AccessToken], str]:
+    return lambda row: reverse(route, args=[row.pk])
+
+
+class OwnTokenTable(LedgerTable):
+    """Tokens that are open, by what they are for; each leads to where it is closed."""
+
+    caption = "Tokens that are open"
+    caption_unseen = True
+    shape = "few"
+    nothing = "No token is open."
+
+    token = RowHeader("For", accessor="name", link=_closing("you_token_close"))
+    made = DayColumn("Made", accessor="made_at")
+    used = DayColumn("Last used", accessor="used_on", default="Never")
+
+
+class TokenTable(OwnTokenTable):
+    """Everybody's tokens that are open."""
+
+    token = RowHeader("For", accessor="name", link=_closing("people_token_close"))
+    person = TextColumn("Person", accessor="user__username")
+
+    class Meta:
+        sequence = ("token", "person", "...")
 
 
 class MayTable(LedgerTable):

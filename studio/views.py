@@ -17,7 +17,7 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_POST
 from django.views.generic import FormView
 
-from studio import people
+from studio import api, people, tokens
 from studio.entries import enter
 from studio.forms import FirstRunForm, LogInForm
 from studio.lists import HouseFilterSet, ListPage, WordsFilter, house_table
@@ -26,7 +26,14 @@ from studio.origins import origin_of
 from studio.pages import ClosePage, RowPage
 from studio.roles import PUBLIC, needs
 from studio.studioforms import MouldForm, PersonForm, StudioForm, VatForm
-from studio.studiotables import MayTable, MouldTable, PersonTable, VatTable, who_may
+from studio.studiotables import (
+    MayTable,
+    MouldTable,
+    PersonTable,
+    TokenTable,
+    VatTable,
+    who_may,
+)
 from studio.units import show_length
 
 
@@ -228,9 +235,11 @@ class PersonList(ListPage):
         return get_user_model().objects.prefetch_related("groups").order_by("username")
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Add who may see and do what."""
+        """Add who may see and do what, and the tokens by which other programs read."""
         may = house_table(self.request, MayTable, who_may(), paginate=False, prefix="may-")
-        return super().get_context_data(may=may, **kwargs)
+        rows = tokens.open_tokens().select_related("user")
+        table = house_table(self.request, TokenTable, rows, prefix="tokens-")
+        return super().get_context_data(may=may, tokens=table, **kwargs)
 
 
 @needs("studio.change")
@@ -264,27 +273,31 @@ class PersonPage(RowPage):
         return reverse("studio")
 
 
-def _refusal(request: HttpRequest, template: str, status: int) -> HttpResponse:
+def _refusal(request: HttpRequest, template: str, status: int, said: str) -> HttpResponse:
+    if api.is_api(request):
+        return api.refusal(said, status=status)
     return render(request, template, status=status)
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """Say that the address or the form could not be read."""
-    return _refusal(request, "400.html", 400)
+    return _refusal(request, "400.html", 400, api.UNREADABLE)
 
 
 def forbidden(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """Say that the role does not reach this page."""
-    return _refusal(request, "403.html", 403)
+    return _refusal(request, "403.html", 403, api.NO_ROLE)
 
 
 def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """Say that there is no such page."""
-    return _refusal(request, "404.html", 404)
+    return _refusal(request, "404.html", 404, api.NOTHING_HERE)
 
 
 def broken(request: HttpRequest) -> HttpResponse:
     """Say that something failed, from a page that needs nothing."""
+    if api.is_api(request):
+        return api.refusal(api.BROKEN, status=500)
     return HttpResponse(_static_page("500.html"), status=500)
 
 

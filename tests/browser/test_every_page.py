@@ -39,6 +39,8 @@ NO_PAGE = {
     "log_out", "first_run", "log_in", "commission_move", "fibres_usual", "reorder_order",
     "reorder_look", "reorder_progress", "quote_issue", "data_out", "data_template",
     "data_progress", "data_whole_out",
+    # For programs, in JSON.
+    "api", "api_description", "api_snapshot", "api_store", "api_cover", "api_cover_one",
 }  # fmt: skip
 ROWS = {
     "client": Client, "commission": Commission, "fibre": Fibre, "furnish": Furnish, "lot": Lot,

@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.contrib.auth import get_user_model
 from django.db.models import Model
 from django.urls import URLPattern, reverse
 
+from studio import tokens
 from studio.checks import every_pattern
 from studio.files import desk
-from studio.roles import HAND
+from studio.roles import HAND, OWNER
 from tests.builders import (
     KG,
     make_client,
@@ -97,7 +99,17 @@ def learned() -> dict[str, Any]:
     return {"figure": "broke", "subject": f"sheet-{learned_sheet().pk}"}
 
 
+def a_token() -> dict[str, Any]:
+    """Return how a token of an owner is named."""
+    owner = get_user_model().objects.filter(is_superuser=True).first() or make_user(OWNER)
+    tokens.make(owner, "Wall display")
+    return {"pk": owner.access_tokens.latest("pk").pk}
+
+
 ARGUMENTS: dict[str, Callable[[], dict[str, Any]]] = {
+    "api_cover_one": lambda: {"ref": make_commission().ref},
+    "people_token_close": a_token,
+    "you_token_close": a_token,
     "data_bring": lambda: {"slug": "lots"},
     "data_out": lambda: {"slug": "lots"},
     "data_template": lambda: {"slug": "lots"},

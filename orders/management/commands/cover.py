@@ -15,11 +15,11 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import CommandError, CommandParser
+from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from fibres.models import Fibre
-from orders import asking, planfile, sheetsinhand, snapshot, wording
+from orders import asking, coverasked, planfile, sheetsinhand, snapshot, wording
 from orders.calc.cover import Answer, Cover, allocate
 from orders.calc.plan import Snapshot
 from orders.calc.remedies import ways_out
@@ -61,14 +61,12 @@ class Command(StoreCommand):
         with planfile.refusals_told(options["snapshot"]), waiting(self.stderr):
             shot = self._read(options)
             cover = allocate(shot)
-        self.is_file = bool(options["snapshot"])
-        asked = self._asked(cover, options["ref"])
+            self.is_file = bool(options["snapshot"])
+            made = () if self.is_file or not options["ref"] else sheetsinhand.all_made()
+            asked = coverasked.answers_to(cover, options["ref"], made=made)
         self.system = "metric" if self.is_file else Studio.current().units
         if options["json"]:
-            plain = cover.as_json()
-            plain["commissions"] = [
-                row for row in plain["commissions"] if row["ref"] in {a.ref for a in asked}
-            ]
+            plain = coverasked.as_json(cover, asked)
             self.stdout.write(json.dumps(plain, ensure_ascii=False))
         elif options["sheet"]:
             self._print_more(cover)
@@ -100,26 +98,6 @@ class Command(StoreCommand):
             extra=extra,
             with_sourcing=bool(options["ref"]),
         )
-
-    def _asked(self, cover: Cover, ref: str | None) -> list[Answer]:
-        if ref is None:
-            return list(cover.commissions)
-        ref = refs.same_in(self._known(cover), ref)
-        found = cover.of(ref)
-        if found is not None:
-            return [found]
-        reason = dict(cover.left_out).get(ref)
-        if reason:
-            raise CommandError(f"{ref} cannot be reckoned: {reason}")
-        if not self.is_file and ref in sheetsinhand.all_made():
-            return []
-        known = [answer.ref for answer in cover.commissions]
-        raise CommandError(refs.not_called("open commission", ref, known, there_are="Promised"))
-
-    def _known(self, cover: Cover) -> list[str]:
-        """Return every reference that can be asked about."""
-        made = () if self.is_file else sheetsinhand.all_made()
-        return [*(answer.ref for answer in cover.commissions), *dict(cover.left_out), *made]
 
     def _is_short(self, cover: Cover, asked: list[Answer], ref: str | None) -> bool:
         if ref is None:

@@ -1,0 +1,1 @@
+"""What other programs read of the studio, in JSON; :mod:`studio.api` is their door."""
