@@ -8,12 +8,11 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models.functions import Lower
 from django.utils import timezone
 
 from fibres import gifts
 from fibres.calc import moisture as wet
-from fibres.exchange.numbered import read_ref, ref_column, twice
+from fibres.exchange.numbered import read_ref, ref_column, told_apart, twice
 from fibres.models import Fibre, Lot, Source
 from fibres.receiving import Arriving, receive_all
 from fibres.services import Receipt, fibre_in
@@ -27,15 +26,14 @@ from studio.files.lists import (
     Change,
     FileList,
     ListFaultsError,
-    differences,
-    portions,
 )
 from studio.files.names import Names, folded
 from studio.files.rows import Fault, RowReader
 from studio.models import Entry, Studio
+from studio.money import show_money
 from studio.units import show_mass, show_share
 
-SAME = ("fibre", "source", "received_on", "as_is_mg")
+SAME = {"fibre": "fibre", "source": "source", "received_on": "day", "as_is_mg": "mass"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +184,7 @@ class LotList(FileList):
 
     def changes(self, rows: Sequence[tuple[int, Arriving]], known: KnownStore) -> list[Change]:
         """Tell new lots from those whose number is there."""
-        return told_apart(rows)
+        return lots_apart(rows)
 
     def write(self, changes: Sequence[Change], entry: Entry, tell: Any) -> None:
         """Receive all of them."""
@@ -232,50 +230,25 @@ def _left(row: RowReader, receipt: Receipt, left: dict[str, int | None]) -> int 
     return dry
 
 
-def lots_called(refs: Iterable[str]) -> dict[str, Lot]:
-    """Return lots by their number in small letters, however it is typed."""
-    wanted = sorted({ref.casefold() for ref in refs if ref})
-    rows = Lot.objects.annotate(small=Lower("ref")).select_related("fibre", "source")
-    return {
-        lot.ref.casefold(): lot for part in portions(wanted) for lot in rows.filter(small__in=part)
-    }
-
-
-def told_apart(rows: Sequence[tuple[int, Arriving]]) -> list[Change]:
+def lots_apart(rows: Sequence[tuple[int, Arriving]]) -> list[Change]:
     """Return what becomes of each receipt; one whose number is there must say the same of it."""
-    held = lots_called(row.ref for _, row in rows)
-    faults, changes = [], []
-    for number, row in rows:
-        lot = held.get(row.ref.casefold()) if row.ref else None
-        if lot is None:
-            changes.append(Change(number, ENTERED, row))
-            continue
-        other = differences(lot, {name: getattr(row.receipt, name) for name in SAME})
-        if other:
-            words = {"received_on": "day", "as_is_mg": "mass"}
-            told = ", ".join(words.get(name, name) for name in other)
-            faults.append(
-                Fault(
-                    number,
-                    "ref",
-                    f"Lot {lot.ref} is there already with another {told}. A list changes no lot: "
-                    "give this one another number, or leave the row out.",
-                )
-            )
-        changes.append(Change(number, UNCHANGED, row, (lot,)))
+    there = Lot.objects.select_related("fibre", "source")
+    changes, faults = told_apart(rows, there, noun="Lot", same=SAME, of=lambda row: row.receipt)
     if faults:
         raise ListFaultsError(faults)
     return changes
 
 
 def receipt_words(row: Arriving, studio: Studio) -> str:
-    """Name what a row brings."""
+    """Name what a row brings, with the day and the amount as they were read."""
     receipt = row.receipt
     mass = show_mass(receipt.as_is_mg, system=studio.units)
     left = "" if row.left_mg is None else (
         f", {show_mass(row.left_mg, system=studio.units)} oven-dry left"
     )  # fmt: skip
+    paid = receipt.paid_minor
     return (
         f"{row.ref + ' ' if row.ref else ''}{receipt.fibre} from {receipt.source}, {mass} at "
-        f"{show_share(receipt.moisture)} moisture{left}"
+        f"{show_share(receipt.moisture)} moisture{left}, came {receipt.received_on:%d %b %Y}"
+        f"{f', paid {show_money(paid, studio.currency)}' if paid else ''}"
     )

@@ -27,7 +27,7 @@ from studio.files.names import Names
 from studio.files.rows import Fault, RowReader
 from studio.models import Entry, Studio
 from studio.money import show_money
-from studio.units import show_mass
+from studio.units import show_mass, show_number
 
 MOST_BREAKS = 20
 MOST_PACKS = 100_000
@@ -274,7 +274,7 @@ def _breaks_in(
 def _packs(text: str) -> int:
     packs: int = read(text, "count")
     if packs > MOST_PACKS:
-        raise ReadingError(f"Give {MOST_PACKS} or fewer.")
+        raise ReadingError(f"Give {show_number(MOST_PACKS)} or fewer.")
     return packs
 
 

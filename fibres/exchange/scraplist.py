@@ -10,7 +10,7 @@ from typing import Any
 
 from fibres import gifts
 from fibres.calc.estimates import Estimate, estimate_of
-from fibres.exchange.lotlist import KnownStore, receipt_words, told_apart
+from fibres.exchange.lotlist import KnownStore, lots_apart, receipt_words
 from fibres.exchange.numbered import read_ref, ref_column, twice
 from fibres.gifts import NEEDED, Measure
 from fibres.models import Fibre, Lot, Source
@@ -142,7 +142,7 @@ class ScrapList(FileList):
 
     def changes(self, rows: Sequence[tuple[int, Arriving]], known: KnownScrap) -> list[Change]:
         """Tell new gifts from lots that are there."""
-        return told_apart(rows)
+        return lots_apart(rows)
 
     def notes(self, changes: Sequence[Change]) -> list[str]:
         """Say which donors are entered with the list."""

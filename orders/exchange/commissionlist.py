@@ -8,9 +8,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models.functions import Lower
-
-from fibres.exchange.numbered import read_ref, ref_column, twice
+from fibres.exchange.numbered import read_ref, ref_column, told_apart, twice
 from fibres.models import Lot
 from fibres.receiving import highest_number
 from orders.models import Client, Commission, Sheet
@@ -21,7 +19,6 @@ from studio.files.lists import (
     Change,
     FileList,
     ListFaultsError,
-    differences,
     portions,
 )
 from studio.files.names import Names
@@ -147,18 +144,10 @@ class CommissionList(FileList):
         self, rows: Sequence[tuple[int, CommissionRow]], known: KnownOrders
     ) -> list[Change]:
         """Tell new commissions from those whose number is there."""
-        held = commissions_called(row.ref for _, row in rows)
-        faults, changes = [], []
-        for number, row in rows:
-            there = held.get(row.ref.casefold()) if row.ref else None
-            if there is None:
-                changes.append(Change(number, ENTERED, row))
-                continue
-            told = {name: getattr(row.commission, name) for name in SAME}
-            other = ", ".join(SAME[name] for name in differences(there, told))
-            if other:
-                faults.append(_another("Commission", there.ref, other, number))
-            changes.append(Change(number, UNCHANGED, row, (there,)))
+        there = Commission.objects.select_related("client", "sheet")
+        changes, faults = told_apart(
+            rows, there, noun="Commission", same=SAME, of=lambda row: row.commission
+        )
         if faults:
             raise ListFaultsError(faults)
         return changes
@@ -214,24 +203,6 @@ def _lots(text: str, lots: Names) -> tuple[Lot, ...]:
 def _judge(row: RowReader, due: date | None, not_before: date | None) -> None:
     if due and not_before and not_before > due:
         row.blame("not before", "This is after the day due. Give an earlier day.")
-
-
-def commissions_called(refs: Iterable[str]) -> dict[str, Commission]:
-    """Return commissions by their number in small letters, however it is typed."""
-    wanted = sorted({ref.casefold() for ref in refs if ref})
-    rows = Commission.objects.annotate(small=Lower("ref")).select_related("client", "sheet")
-    return {
-        one.ref.casefold(): one for part in portions(wanted) for one in rows.filter(small__in=part)
-    }
-
-
-def _another(noun: str, ref: str, other: str, number: int) -> Fault:
-    return Fault(
-        number,
-        "ref",
-        f"{noun} {ref} is there already with another {other}. A list changes none: give this one "
-        "another number, or leave the row out.",
-    )
 
 
 def number_all(rows: Sequence[Any], counter: str, form: str) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 
 from django.db.models import Sum
 
-from fibres.exchange.numbered import read_ref, ref_column, twice
+from fibres.exchange.numbered import read_ref, ref_column, told_apart, twice
 from fibres.models import Drying, Lot
 from orders.exchange.commissionlist import number_all
 from orders.exchange.makingrows import (
@@ -47,7 +47,6 @@ from studio.files.lists import (
     Change,
     FileList,
     ListFaultsError,
-    differences,
     portions,
 )
 from studio.files.names import Names
@@ -186,25 +185,9 @@ class MakingList(FileList):
 
     def changes(self, rows: Sequence[tuple[int, MakingRow]], known: KnownMakings) -> list[Change]:
         """Tell new makings from those whose number is there; see that lots hold what is taken."""
-        held = {one.ref.casefold(): one for one in Making.objects.all()} if rows else {}
-        faults, changes = [], []
-        for number, row in rows:
-            there = held.get(row.ref.casefold()) if row.ref else None
-            if there is None:
-                changes.append(Change(number, ENTERED, row))
-                continue
-            told = {name: getattr(row.making, name) for name in SAME}
-            other = ", ".join(SAME[name] for name in differences(there, told))
-            if other:
-                faults.append(
-                    Fault(
-                        number,
-                        "ref",
-                        f"Making {there.ref} is there already with another {other}. A list "
-                        "changes none: give this one another number, or leave the row out.",
-                    )
-                )
-            changes.append(Change(number, UNCHANGED, row, (there,)))
+        changes, faults = told_apart(
+            rows, Making.objects.all(), noun="Making", same=SAME, of=lambda row: row.making
+        )
         faults += pulls_faults(changes)
         faults += short_lots(changes)
         if faults:

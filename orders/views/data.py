@@ -78,7 +78,8 @@ class DataPage(HousePage, TemplateView):
         return "The lots as a list for a spreadsheet."
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """List what this person may take out."""
+        """List what this person may take out, and let go of what lay here too long."""
+        desk.clear_out()
         user = self.request.user
         return super().get_context_data(
             lists=[flist for flist in LISTS.values() if may_take(user, flist)],
@@ -158,6 +159,7 @@ class DataBring(FormPage):
         given = form.cleaned_data
         kept = desk.hand_in(
             given["file"].chunks(),
+            by=self.request.user.pk,
             slug=self.flist.slug,
             name=shown_name(given["file"].name),
             sheet=given["sheet"],
@@ -185,9 +187,9 @@ class HandedPage(HousePage, TemplateView):
 
     @cached_property
     def kept(self) -> Handed:
-        """Return the file on the desk."""
+        """Return the file on the desk, to whoever laid it there."""
         found = desk.handed(self.kwargs["token"])
-        if found is None:
+        if found is None or not found.is_of(self.request.user):
             raise Http404
         return found
 

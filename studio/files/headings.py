@@ -15,6 +15,7 @@ from studio.money import SIGNS
 from studio.reading import RULES
 
 UNIT_AT_END = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]*?)\s*[)\]]")
+UNIT_AFTER_A_WORD = re.compile(r"(.*?)(?:,| in) +([^()\[\],]+)")
 PERCENT_AT_END = re.compile(r"(.*\S)\s*(%)")
 SHOWN = 40
 
@@ -73,7 +74,7 @@ def _heading(text: str, known: dict[str, Column], currency: str) -> Heading:
         raise ReadingError("A column with cells in it has no heading.")
     if text in known:
         return Heading(known[text])
-    for pattern in (UNIT_AT_END, PERCENT_AT_END):
+    for pattern in (UNIT_AT_END, UNIT_AFTER_A_WORD, PERCENT_AT_END):
         parts = pattern.fullmatch(text)
         if parts and parts[1] in known:
             column = known[parts[1]]

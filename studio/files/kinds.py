@@ -17,12 +17,14 @@ from studio.errors import ReadingError
 from studio.fields import DayField, read
 from studio.fields.days import FIRST_YEAR, LAST_YEAR
 from studio.files.columns import Column
-from studio.units import to_mg, to_um
+from studio.units import show_number, to_mg, to_um
 
 AS_WRITTEN, COMMA, POINT = "", "comma", "point"
 DECIMALS = ((AS_WRITTEN, "As each cell writes it"), (COMMA, "A comma"), (POINT, "A point"))
 WITH_COMMA = re.compile(r"[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]+)?|[0-9]+,[0-9]+")
 WITH_POINT = re.compile(r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+# Both signs in one number: one of them marks thousands.
+WITH_BOTH = re.compile(r"[0-9]\.[0-9]{3},[0-9]|[0-9],[0-9]{3}\.[0-9]")
 # How a refusal reads that a sign for decimals would settle.
 TWO_THINGS = "can mean two things"
 YES = frozenset({"yes", "y", "true", "x", "1", "ja", "oui", "si", "sí"})
@@ -53,7 +55,8 @@ def read_cell(text: str, column: Column, asked: Asked) -> Any:
     try:
         return READERS[column.kind](text, column, asked)
     except ReadingError as fault:
-        if TWO_THINGS not in str(fault):
+        is_told = bool(asked.decimals) or not WITH_BOTH.search(text)
+        if TWO_THINGS not in str(fault) and is_told:
             raise
         raise ReadingError(f"{fault} Or say what marks decimals in the whole file.") from fault
 
@@ -125,9 +128,9 @@ def _number(text: str, column: Column, asked: Asked) -> Decimal:
 
 def _bounded(number: Any, column: Column) -> Any:
     if number < column.least:
-        raise ReadingError(f"Give {column.least} or more.")
+        raise ReadingError(f"Give {show_number(column.least)} or more.")
     if number > column.most:
-        raise ReadingError(f"Give {column.most} or fewer.")
+        raise ReadingError(f"Give {show_number(column.most)} or fewer.")
     return number
 
 
@@ -163,7 +166,7 @@ def _grammage(text: str, column: Column, asked: Asked) -> Any:
 
 
 def _money(text: str, column: Column, asked: Asked) -> int:
-    return money.read_money(asked.plain(text), asked.currency, field=f"the {column.name}")
+    return money.read_money(asked.plain(text), asked.currency, field=f"“{column.name}”")
 
 
 READERS: dict[str, Callable[[str, Column, Asked], Any]] = {

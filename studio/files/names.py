@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -15,7 +16,7 @@ NEAR = 3
 
 def folded(text: str) -> str:
     """Return a name in the form in which two spellings of it are the same."""
-    return " ".join(text.split()).casefold()
+    return unicodedata.normalize("NFC", " ".join(text.split()).casefold())
 
 
 @dataclass(slots=True)

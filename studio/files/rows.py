@@ -21,6 +21,8 @@ from studio.files.kinds import Asked, read_cell
 T = TypeVar("T")
 TOO_MANY_CELLS = "There are more cells than headings. Put quotation marks round a decimal comma."
 EXAMPLE = "example:"
+SUMS = frozenset({"total", "totals", "grand total", "sum", "in all"})
+SUMS_SAID = "This looks like the sums of the list. Take the row out."
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,14 @@ def _cells(number: int, headings: Sequence[Heading], row: Sequence[Any]) -> Cell
     if any(_stands(cell) for cell in row[len(headings) :]):
         faults.append(("", TOO_MANY_CELLS))
     return Cells(number, texts, tuple(faults))
+
+
+def is_of_sums(cells: Cells, columns: Sequence[Column]) -> bool:
+    """Tell a row of sums under a list: it opens so, and lacks what no row can be without."""
+    first = next(filter(None, cells.texts.values()), "")
+    return first.casefold().rstrip(" :") in SUMS and any(
+        one.needed and not cells.texts.get(one.name) for one in columns
+    )
 
 
 def _too_long(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 import uuid
 from collections.abc import Iterator
 from decimal import Decimal
@@ -22,6 +23,8 @@ PEOPLE = "people"
 # A key would let another machine in as somebody; keys are made anew.
 LEFT_OUT: dict[type[models.Model], str] = {AccessToken: "access keys of other programs"}
 AT_A_TIME = 2000
+# No database keeps the empty sign, and half a sign is no text.
+UNKEPT = re.compile("[\0\ud800-\udfff]")
 PERSON_COLUMNS = (
     "id", "username", "first_name", "last_name", "email", "is_active", "date_joined", "role",
 )  # fmt: skip
@@ -84,11 +87,21 @@ def read(field: models.Field, value: Any) -> Any:
     """Return a plain value as the column keeps it."""
     if value is None or isinstance(field, models.JSONField):
         return value
+    if isinstance(value, str) and UNKEPT.search(value):
+        message = "a sign in it is none that can be kept"
+        raise ValueError(message)
     kept = field.target_field if field.is_relation else field
     if isinstance(value, bool) != isinstance(kept, models.BooleanField):
         message = f"{value!r} is of another kind than the column"
         raise ValueError(message)
-    return kept.to_python(value)
+    found = kept.to_python(value)
+    if field.is_relation:
+        # Whether it is there is judged at the end; whether it is a key at all, here.
+        kept.run_validators(found)
+    if field.choices and found not in ("", *(one for one, _ in field.flatchoices)):
+        message = f"“{str(found)[:40]}” is none of those known"
+        raise ValueError(message)
+    return found
 
 
 def points_at(field: models.Field) -> type[models.Model] | None:

@@ -22,7 +22,7 @@ from studio.files.lists import (
     FileList,
     ListFaultsError,
 )
-from studio.files.rows import Fault, ListFile, RowReader
+from studio.files.rows import SUMS_SAID, Fault, ListFile, RowReader, is_of_sums
 from studio.models import Entry, Studio
 
 # How far it is: rows done, rows in all, and what is done with them.
@@ -131,13 +131,18 @@ def _read(
     """Read every row, or raise every fault of theirs together."""
     known = flist.known(studio)
     columns = flist.by_name
+    places = {name: place for place, name in enumerate(file.asked)}
     faults: list[Fault] = []
     read: list[tuple[int, Any]] = []
     before: dict[tuple[str, str], Any] = {}
     for done, cells in enumerate(file.rows, start=1):
+        if is_of_sums(cells, flist.columns):
+            faults.append(Fault(cells.number, "", SUMS_SAID))
+            continue
         reader = RowReader(cells, columns, file.asked, before)
         row = flist.read(reader, known)
-        faults += reader.faults
+        # In the order of the columns, as somebody goes through the row.
+        faults += sorted(reader.faults, key=lambda fault: places.get(fault.column, 0))
         if reader.is_fine:
             read.append((cells.number, row))
         if progress and (done % STEP == 0 or done == len(file.rows)):

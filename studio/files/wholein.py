@@ -22,7 +22,7 @@ from studio import people
 from studio.entries import enter
 from studio.errors import StudioError
 from studio.files import limits, tables, whole
-from studio.models import Counter, Entry, Studio
+from studio.models import Counter, Entry, Preference, Studio
 from studio.roles import OWNER, ROLES
 
 MOST_UNPACKED = 1_000_000_000
@@ -34,8 +34,12 @@ ROWS_AT_A_TIME = 500
 NO_STUDIO = "This is no studio taken out with export_studio."
 BROKEN = "The file is damaged: {what}. Nothing was entered; use another copy of it."
 NAME = re.compile(r"(?:csv/[a-z0-9_.]+\.csv|json/[a-z0-9_.]+\.json)")
-# What opening a studio enters by itself.
-OPENED = "open studio"
+# What a manifest can raise that is none of ours.
+UNREADABLE = (
+    ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError,
+)  # fmt: skip
+# What opening a studio enters by itself, and what only says how somebody reads its pages.
+OF_NO_WEIGHT = ("open studio", "changed own units")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,15 +140,17 @@ def _manifest(packed: zipfile.ZipFile, parts: dict[str, zipfile.ZipInfo]) -> dic
     try:
         told: dict[str, Any] = json.loads(packed.read(part))
         is_ours = told["kind"] == whole.KIND and all(map(NAME.fullmatch, told["files"]))
-        version, done = int(told["version"]), dict(told["migrations"])
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
+        version, here = int(told["version"]), whole.migrations()
+        newer = [
+            name
+            for app, names in dict(told["migrations"]).items()
+            for name in names
+            if name not in here.get(app, ())
+        ]
+    except UNREADABLE as fault:
         raise StudioError(NO_STUDIO, field="file") from fault
     if not is_ours:
         raise StudioError(NO_STUDIO, field="file")
-    here = whole.migrations()
-    newer = [
-        name for app, names in done.items() for name in names if name not in here.get(app, ())
-    ]
     if version != whole.VERSION or newer:
         raise StudioError(
             "The file was made by a newer release. Bring this program up to date first.",
@@ -169,7 +175,7 @@ def _check_part(packed: zipfile.ZipFile, name: str, told: Any) -> None:
 
 def refuse_unless_empty(made_by_opening: Sequence[type[models.Model]] = ()) -> None:
     """Refuse where anybody has entered anything."""
-    free = {Studio, Entry, *made_by_opening}
+    free = {Studio, Entry, Preference, *made_by_opening}
     held = [
         str(model._meta.verbose_name_plural)
         for model in tables.house_models()
@@ -177,7 +183,7 @@ def refuse_unless_empty(made_by_opening: Sequence[type[models.Model]] = ()) -> N
     ]
     # Numbers are counted on beside other rows only, and say nothing to a person.
     held = [name for name in held if name != Counter._meta.verbose_name_plural] or held
-    if held or Entry.objects.exclude(act=OPENED).exists():
+    if held or Entry.objects.exclude(act__in=OF_NO_WEIGHT).exists():
         what = f" There are {', '.join(held[:4])}." if held else ""
         raise StudioError(
             f"This studio is in use.{what} A whole studio comes in to an empty one only: set "
@@ -195,7 +201,7 @@ def _bring_in(
     made_by_opening: Sequence[type[models.Model]],
     tell: whole.Tell | None,
 ) -> BroughtIn:
-    for model in (Studio, *made_by_opening):
+    for model in (Studio, Preference, *made_by_opening):
         model._base_manager.all().delete()
     people.make_roles()
     keys = _Keys(entries_from=max(Entry.objects.values_list("pk", flat=True), default=0))
@@ -238,7 +244,12 @@ def _people(rows: list[dict[str, Any]], keys: _Keys) -> list[str]:
             name, role = str(told["username"]), told["role"]
             person = model.objects.filter(username=name).first()
             if person is None:
-                person = model(**{key: told[key] for key in tables.PERSON_COLUMNS[1:-1]})
+                person = model(
+                    **{
+                        key: tables.read(model._meta.get_field(key), told[key])
+                        for key in tables.PERSON_COLUMNS[1:-1]
+                    }
+                )
                 person.is_superuser = role == OWNER
                 person.set_unusable_password()
                 # Names of the command line may hold what a form would not take.
@@ -273,7 +284,7 @@ def _rows(model: type[models.Model], rows: list[dict[str, Any]], keys: _Keys) ->
             row = model(**values)
             if is_entry:
                 row.pk += keys.entries_from
-            row.clean_fields(exclude=_pointing(model))
+            row.clean_fields(exclude=_unjudged(row))
         except (KeyError, TypeError, ValueError, ArithmeticError, ValidationError) as fault:
             raise _damaged(tables.label_of(model), number, fault) from fault
         made.append(row)
@@ -286,15 +297,17 @@ def _rows(model: type[models.Model], rows: list[dict[str, Any]], keys: _Keys) ->
     return len(rows)
 
 
-def _pointing(model: type[models.Model]) -> set[str]:
+def _unjudged(row: models.Model) -> set[str]:
     """Return the columns that are judged together at the end: what they point at may come later.
 
     Text that is kept empty is no fault either, whatever a form would ask for.
     """
     return {
         field.name
-        for field in model._meta.concrete_fields
-        if field.is_relation or field.null or field.empty_strings_allowed
+        for field in row._meta.concrete_fields
+        if field.is_relation
+        or field.empty_strings_allowed
+        or (field.null and getattr(row, field.attname) is None)
     }
 
 

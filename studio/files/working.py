@@ -21,7 +21,7 @@ logger = logging.getLogger(__name__)
 # A page waits so long for the work, and then says how far it is.
 PATIENCE_SECONDS = 1.5
 UNLUCKY = "Something went wrong that nobody foresaw, and nothing was entered. Look in the log."
-NOT_NOW = "The database could not be used just now, and nothing was entered. Try once more."
+NOT_NOW = "The database could not be used just now, and nothing was entered. Hand it in again."
 
 
 def begin(kept: Handed, work: Any, *args: Any) -> None:
@@ -47,7 +47,7 @@ def begin(kept: Handed, work: Any, *args: Any) -> None:
 
 def _refuse(kept: Handed, said: str) -> None:
     kept.note(stage=desk.FAULTY, refusal=said, faults=[], faults_count=0)
-    kept.give_back()
+    kept.forget_file()
 
 
 def look_over(kept: Handed, flist: FileList) -> None:
@@ -59,6 +59,8 @@ def look_over(kept: Handed, flist: FileList) -> None:
         _note_faults(kept, refusal, file)
         return
     kept.note(stage=desk.READY, **_told(flist, found))
+    if not found.is_new:
+        kept.forget_file()
 
 
 def enter(kept: Handed, flist: FileList, by: Any, again: bool) -> None:
@@ -70,7 +72,6 @@ def enter(kept: Handed, flist: FileList, by: Any, again: bool) -> None:
         )
     except ListFaultsError as refusal:
         _note_faults(kept, refusal, file)
-        kept.give_back()
         return
     kept.note(stage=desk.DONE, **_told(flist, found))
     kept.forget_file()
@@ -95,6 +96,7 @@ def _note_faults(kept: Handed, refusal: ListFaultsError, file: ListFile) -> None
         faults_count=len(refusal.faults),
         notes=file.notes,
     )
+    kept.forget_file()
 
 
 def _told(flist: FileList, found: TakenIn) -> dict[str, Any]:

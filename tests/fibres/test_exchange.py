@@ -12,7 +12,7 @@ from fibres.models import Fibre, Lot, Movement, Source
 from fibres.services import Receipt, receive
 from studio.files.lists import ListFaultsError
 from studio.files.taking import SameListError
-from studio.models import Counter, Entry
+from studio.models import Counter, Entry, Studio
 from tests.builders import KG, make_fibre, make_lot, make_source, make_studio
 from tests.exchange import take, text_of
 
@@ -50,6 +50,34 @@ def faults(flist, content):
 
 
 # --- lots -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("label", ["Total", "TOTALS:", "Sum", "In all"])
+def test_sums_under_a_list_are_one_fault_of_their_row(store, label):
+    rows = text_of({"ref": "", **LOT}, {"ref": label, "mass (kg)": "10"})
+    said = "Row 3: This looks like the sums of the list. Take the row out."
+    assert faults(LotList(), rows) == [said]
+
+
+def test_faults_of_a_row_stand_in_the_order_of_its_cells(store):
+    row = {"mass (kg)": "x", "received": "y", "source": "z", "fibre": "q"}
+    told = [one.partition(":")[0] for one in faults(LotList(), row)]
+    assert told == ["Row 2, mass", "Row 2, received", "Row 2, source", "Row 2, fibre"]
+
+
+def test_day_and_amount_are_shown_before_they_are_entered(store):
+    # A spreadsheet that turned day and month round, or dropped a comma, is found out here.
+    lots = LotList()
+    found = take(lots, {**LOT, "paid (GBP)": "94,00"}, dry_run=True)
+    words = lots.words(found.changes[0], Studio.current())
+    assert words.endswith(" moisture, came 14 Mar 2026, paid £94.00")
+    gifts = take(lots, LOT, dry_run=True)
+    assert lots.words(gifts.changes[0], Studio.current()).endswith("came 14 Mar 2026")
+
+
+def test_a_lot_of_that_number_is_a_lot(store):
+    take(LotList(), {**LOT, "ref": "Total"})
+    assert Lot.objects.get().ref == "Total"
 
 
 def test_row_becomes_the_lot_that_receiving_it_makes(store):

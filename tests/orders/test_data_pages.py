@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+import os
 import time
 
 import openpyxl
 import pytest
+from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
@@ -235,6 +238,41 @@ def test_desk_is_cleared_after_a_day_and_unknown_tokens_are_not_found(owner_clie
     assert not kept.folder.exists()
     for token in (kept.token, "x", "..", "a" * 26):
         assert owner_client.get(f"/studio/data/handed/{token}/").status_code == 404
+
+
+def test_file_of_another_person_is_not_found(owner_client, client, store):
+    where, page = handed(owner_client, text_of(LOT))
+    other = get_user_model().objects.create_user("other owner", password="paper-vat-deckle")
+    other.groups.add(Group.objects.get(name="owner"))
+    client.force_login(other)
+    assert client.get("/studio/data/").status_code == 200
+    for address in (where, f"{where}progress/"):
+        assert client.get(address).status_code == 404
+    assert client.post(where, typed(page)).status_code == 404
+    assert not Lot.objects.exists()
+
+
+@pytest.mark.parametrize("content", [text_of({**LOT, "source": "Yrd"}), b"x\n1\n", text_of({})])
+def test_file_that_cannot_be_entered_is_not_kept(owner_client, store, content):
+    where, _ = handed(owner_client, content or b"\n")
+    assert not (desk.handed(where.split("/")[-2]).folder / "file").exists()
+
+
+def test_file_that_brings_nothing_new_or_was_refused_at_the_end_is_not_kept(owner_client, store):
+    where, _ = handed(owner_client, text_of({"name": "Yard"}), address="/studio/data/sources/")
+    assert not (desk.handed(where.split("/")[-2]).folder / "file").exists()
+    where, page = handed(owner_client, text_of(LOT))
+    type(store[1]).objects.update(name="Shed")
+    owner_client.post(where, typed(page))
+    assert not (desk.handed(where.split("/")[-2]).folder / "file").exists()
+
+
+def test_what_a_day_ago_was_handed_in_goes_when_the_page_is_opened(owner_client, store):
+    kept = at_work()
+    long_ago = time.time() - desk.KEPT_SECONDS - 60
+    os.utime(kept.folder, (long_ago, long_ago))
+    see(owner_client, "/studio/data/")
+    assert not kept.folder.exists()
 
 
 def test_file_that_grows_too_large_while_it_comes_in_is_dropped(db):

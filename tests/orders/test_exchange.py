@@ -229,7 +229,7 @@ def test_planned_making_fits_its_commission(desk):
 
 @pytest.mark.parametrize("count", [1, 20])
 @pytest.mark.parametrize(("flist", "row", "queries"), [
-    (CommissionList(), COMMISSION, 26), (MakingList(), PAST, 39),
+    (CommissionList(), COMMISSION, 26), (MakingList(), PAST, 38),
 ], ids=["commissions", "makings"])  # fmt: skip
 def test_number_of_queries_does_not_grow_with_the_rows(
     desk, django_assert_num_queries, count, flist, row, queries

@@ -21,7 +21,8 @@ from studio import appendonly
 from studio.errors import StudioError
 from studio.files import tables, wholein
 from studio.files.whole import MANIFEST, write_studio
-from studio.models import AccessToken, Entry, Studio
+from studio.models import AccessToken, Entry, Preference, Studio
+from studio.people import keep_own_units
 from studio.roles import HAND, OWNER, role_of
 from tests.builders import day, make_studio, make_user, signed_in
 from tests.roles.samples import address, routes
@@ -236,6 +237,14 @@ def test_an_opened_studio_takes_one_in_and_keeps_its_owner(studio):
     assert "This studio is in use." in again.content.decode()
 
 
+def test_units_that_somebody_chose_for_the_pages_leave_a_studio_empty(studio):
+    flush()
+    client = signed_in_by_first_run()
+    keep_own_units(get_user_model().objects.get(username="keeper"), "US")
+    assert send(client, studio).status_code == 302
+    assert "keeper" not in Preference.objects.values_list("user__username", flat=True)
+
+
 def signed_in_by_first_run():
     from django.test import Client
 
@@ -309,6 +318,13 @@ def climbing(parts):
     parts[MANIFEST] = json.dumps(told).encode()
 
 
+def told_otherwise(**values):
+    def change(parts):
+        parts[MANIFEST] = json.dumps({**json.loads(parts[MANIFEST]), **values}).encode()
+
+    return change
+
+
 def rows_changed(name, **values):
     def change(parts):
         rows = json.loads(parts[name])
@@ -341,6 +357,14 @@ LOTS, MOVES = "json/fibres.lot.json", "json/fibres.movement.json"
         (rows_changed(MOVES, entry_id=987654), "its rows do not fit together"),
         (rows_changed(MOVES, oven_dry_mg=5), "does not prove itself"),
         (rows_changed("json/people.json", id="x"), "The file is damaged"),
+        (told_otherwise(version=float("inf")), "This is no studio"),
+        (told_otherwise(migrations={"studio": 5}), "This is no studio"),
+        (rows_changed(LOTS, fibre_id=10**30), "row 1 of fibres.lot cannot be read"),
+        (rows_changed(LOTS, paid_minor=2**63), "row 1 of fibres.lot cannot be read"),
+        (rows_changed(LOTS, place="a\0b"), "row 1 of fibres.lot cannot be read"),
+        (rows_changed(LOTS, place="\ud800"), "row 1 of fibres.lot cannot be read"),
+        (rows_changed(LOTS, measured="by ear"), "row 1 of fibres.lot cannot be read"),
+        (rows_changed("json/people.json", first_name="a\0b"), "row 1 of people cannot be read"),
     ],
 )
 def test_file_that_is_not_whole_enters_nothing(kept_file, change, said):

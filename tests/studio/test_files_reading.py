@@ -13,6 +13,7 @@ from studio.files import limits, texts
 from studio.files.columns import Column
 from studio.files.grids import content_of, read_grid
 from studio.files.kinds import COMMA, POINT, Asked, read_cell
+from studio.files.names import folded
 from studio.files.rows import RowReader, read_list
 from studio.sizes import Size
 
@@ -129,10 +130,12 @@ def test_line_breaks_in_a_cell_stay_and_rows_keep_their_numbers():
         ("Mass [g]", "g"),
         ("mass(LB)", "lb"),
         ("mass_(oz)", "oz"),
+        ("Mass, kg", "kg"),
+        ("Mass in g", "g"),
     ],
 )
 def test_headings_are_known_in_any_writing_with_their_unit(heading, unit):
-    file = read_list(f"name,{heading}\nLoft,1\n".encode(), COLUMNS)
+    file = read_list(f'name,"{heading}"\nLoft,1\n'.encode(), COLUMNS)
     assert file.asked["mass"].unit == unit
 
 
@@ -227,7 +230,10 @@ def test_sign_of_decimals_settles_what_can_mean_two_things(decimals, text, value
         ("yes", "perhaps", "is neither yes nor no"),
         ("name", "a" * 81, "Give at most 80 characters; this has 81."),
         ("name", "a\x07b", "A sign stands here that cannot be seen."),
-        ("money", "1e9", "plain amount in GBP"),
+        ("money", "1e9", "Give “cell” as a plain amount in GBP"),
+        ("mass", "1.234,5 kg", "can't be read as a mass. Write it such as 2.5 kg"),
+        ("mass", "1.234,5 kg", "Or say what marks decimals in the whole file."),
+        ("money", "£1,094.50", "Or say what marks decimals in the whole file."),
     ],
 )
 def test_cell_that_says_nothing_is_refused(kind, text, said):
@@ -282,6 +288,11 @@ def test_example_rows_are_passed_over_and_said():
     file = read_list(b"name,mass\nexample: Loft,5 kg\nShed,5 kg\n", COLUMNS)
     assert [row.texts["name"] for row in file.rows] == ["Shed"]
     assert file.notes[-1] == "1 example row was left out."
+
+
+def test_letters_with_marks_are_the_same_in_one_sign_or_two():
+    # "ê" as one sign, and as "e" with the mark that stands over it.
+    assert folded("Cr\u00eape") == folded("Cre\u0302pe")
 
 
 def test_too_much_is_refused_with_the_limit(monkeypatch):
