@@ -116,7 +116,6 @@ def _new_lot(receipt: Receipt, oven_dry_mg: int) -> Lot:
 def lot_of(receipt: Receipt, oven_dry_mg: int, ref: str) -> Lot:
     """Return the lot that a receipt makes, not written yet and holding nothing so far."""
     fibre = receipt.fibre
-    keeps = fibre.keeps_wet_days
     sorting = receipt.sorting_minutes
     if sorting is None:
         sorting = _usual_sorting(fibre, receipt.as_is_mg)
@@ -134,14 +133,18 @@ def lot_of(receipt: Receipt, oven_dry_mg: int, ref: str) -> Lot:
         moisture=receipt.moisture,
         moisture_known=receipt.moisture_known,
         preparation_yield=receipt.preparation_yield,
-        keep_until=(
-            receipt.received_on + timedelta(days=keeps) if receipt.is_wet and keeps else None
-        ),
+        keep_until=keeps_wet_until(fibre, receipt.received_on) if receipt.is_wet else None,
         paid_minor=receipt.paid_minor,
         sorting_minutes=sorting,
         is_confidential=receipt.is_confidential,
         remarks=receipt.remarks,
     )
+
+
+def keeps_wet_until(fibre: Fibre, since: date) -> date | None:
+    """Return the last day of wet fibre by its own keeping time; none where that is not known."""
+    days = fibre.keeps_wet_days
+    return since + timedelta(days=days) if days else None
 
 
 def _usual_sorting(fibre: Fibre, as_is_mg: int) -> Decimal:

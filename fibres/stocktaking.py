@@ -291,13 +291,19 @@ def _refuse_unripe(rows: Sequence[Row], by: Any) -> None:
             "Nothing has been posted.",
             value=changed,
         )
+    if words := left_to_owner(rows, by):
+        raise StudioError(words)
+
+
+def left_to_owner(rows: Sequence[Row], by: Any) -> str:
+    """Say why somebody may not post a count; nothing where they may."""
     large = [row.lot.ref for row in rows if row.is_large]
-    if large and by is not None and not roles.can(by, "store.correct"):
-        raise StudioError(
-            f"More than 5 % off the book: {', '.join(large)}. Whoever may correct the store has "
-            "to post this count. What was weighed is kept.",
-            value=large,
-        )
+    if not large or by is None or roles.can(by, "store.correct"):
+        return ""
+    return (
+        f"More than 5 % off the book: {', '.join(large)}. The owner posts this count. What was "
+        "weighed is kept."
+    )
 
 
 def _post_line(line: CountLine, stocktake: Stocktake, entry: Entry) -> None:

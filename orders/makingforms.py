@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from django import forms
@@ -11,10 +12,11 @@ from django_filters import ChoiceFilter
 from fibres.models import Drying
 from orders.calc.forming import form as formed
 from orders.forms import still_offered
-from orders.makings import planning
+from orders.makings import doubts, planning
 from orders.makings.lots import to_form
 from orders.models import Commission, Dryer, Making, Sheet
 from orders.snapshot import read_shrinkages
+from studio.doubts import AskingMixin
 from studio.errors import StudioError
 from studio.forms import CountField, DayField, HouseModelForm, ShareField
 from studio.lists import DayFilter, HouseFilterSet, WordsFilter
@@ -23,7 +25,7 @@ from studio.models import Mould, Studio, Vat
 AS_USUAL = "As the sheet says"
 
 
-class MakingForm(HouseModelForm):
+class MakingForm(AskingMixin, HouseModelForm):
     """A making: for what, how many, on which day, and with what."""
 
     wanted_good = CountField(
@@ -112,6 +114,12 @@ class MakingForm(HouseModelForm):
         super()._post_clean()
         if not self.errors:
             self._refuse_what_cannot_be_formed()
+        self.ask(self.cleaned_data)
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about far too few pulls, where a number was given."""
+        if given.get("pulls"):
+            yield "pulls", doubts.of_pulls(self.instance)
 
     def _refuse_what_cannot_be_formed(self) -> None:
         making, studio, shrinkages = self.instance, Studio.current(), read_shrinkages()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
-from hashlib import sha256
 from typing import Any
 
 from django import forms
@@ -13,8 +12,9 @@ from django.core.exceptions import ValidationError
 from fibres.calc import moisture as wet
 from fibres.forms.common import KnownInput, past_day, some_dry
 from fibres.models import Addition, Lot
-from orders.makings import doubts, log, weighing
+from orders.makings import doubts, keptas, log, weighing
 from orders.models import Making, Spell
+from studio.doubts import AskingMixin
 from studio.forms import (
     CountField,
     HouseForm,
@@ -27,8 +27,6 @@ from studio.forms import (
 from studio.units import System, show_mass, show_share, to_mg
 
 SMALL = ("g", "kg", "oz")
-IS_RIGHT = "It is right all the same: keep it"
-IS_RIGHT_HINT = "Else put the figure right and enter it again."
 
 
 def sentence(words: str) -> str:
@@ -54,12 +52,8 @@ class LotChoice(forms.ModelChoiceField):
         return f"{obj.ref} {obj.fibre.name}, {as_is} as is at {show_share(obj.moisture)}{place}"
 
 
-class LogForm(HouseForm):
-    """A form of the log; it knows its making, and asks about what looks like a slip.
-
-    What is asked about is kept once the tick beside the question is sent with the same figures:
-    a tick for one figure does not speak for the next.
-    """
+class LogForm(AskingMixin, HouseForm):
+    """A form of the log; it knows its making, and asks about what looks like a slip."""
 
     def __init__(
         self, *args: Any, making: Making, system: System = "metric", **kwargs: Any
@@ -70,32 +64,12 @@ class LogForm(HouseForm):
     def check(self, given: dict[str, Any]) -> None:
         """Add the faults of fields that hang together."""
 
-    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
-        """Give each field that looks wrong with what is asked about it."""
-        yield from ()
-
     def clean(self) -> dict[str, Any]:
         """Check the fields together; where all can be read, ask about what looks wrong."""
         given: dict[str, Any] = super().clean() or self.cleaned_data
         self.check(given)
-        if not self.errors:
-            self._ask({name: words for name, words in self.doubts(given) if words})
+        self.ask(given)
         return given
-
-    def _ask(self, asked: dict[str, str]) -> None:
-        if not asked:
-            return
-        about = sha256(" ".join(asked.values()).encode()).hexdigest()[:12]
-        tick = forms.CheckboxInput(attrs={"value": about})
-        self.fields["is_right"] = forms.BooleanField(
-            label=IS_RIGHT, required=False, widget=tick, help_text=IS_RIGHT_HINT
-        )
-        if self.data.get(self.add_prefix("is_right")) == about:
-            return
-        self.data = self.data.copy()
-        self.data.pop(self.add_prefix("is_right"), None)
-        for name, words in asked.items():
-            self.add_error(name, f"{words} If it is right, tick so below.")
 
 
 class IssueForm(LogForm):
@@ -218,7 +192,7 @@ class HeelForm(LogForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["fibre"].queryset = weighing.kept_as(self.making)
+        self.fields["fibre"].queryset = keptas.kept_as(self.making)
         for name in ("mass", "moisture", "fibre"):
             self.fields[name].needed = "needed if kept"
 
@@ -266,7 +240,7 @@ class BrokeForm(LogForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["fibre"].queryset = weighing.broke_fibres()
+        self.fields["fibre"].queryset = keptas.broke_fibres()
         for name in ("moisture", "fibre"):
             self.fields[name].needed = "needed if kept"
 

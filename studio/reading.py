@@ -82,7 +82,7 @@ class _Rule:
 
 RULES: dict[str, _Rule] = {
     "mass": _Rule(
-        "mass", "kg, g, mg, t, lb or oz", "2.5 kg or 5 lb 4 oz", "1 mg to 100000 kg",
+        "mass", "kg, g, mg, t, lb or oz", "2.5 kg or 5 lb 4 oz", "1 mg to 100\u202f000 kg",
         Decimal("0.000001"), Decimal(100_000), "kg", MASS_UNITS, pair=("lb", "oz", 16),
     ),
     "length": _Rule(
@@ -91,7 +91,7 @@ RULES: dict[str, _Rule] = {
     ),
     "volume": _Rule(
         "volume", "L, mL, or US cups, fl oz, pt, qt and gal", "60 L or 4 cups",
-        "0.001 mL to 100000 L",
+        "0.001 mL to 100\u202f000 L",
         Decimal("0.000001"), Decimal(100_000), "L", VOLUME_UNITS,
     ),
     "grammage": _Rule(
@@ -113,11 +113,11 @@ RULES: dict[str, _Rule] = {
         {"%": "%", "percent": "%", "per cent": "%"}, zero=True,
     ),
     "count": _Rule(
-        "whole number", "a number alone", "120", "1 to 10000000",
+        "whole number", "a number alone", "120", "1 to 10\u202f000\u202f000",
         Decimal(1), Decimal(10_000_000), "", {"": "", "sheet": "", "sheets": ""},
     ),
     "number": _Rule(
-        "number", "a number alone", "12.5", "0 to 1000000000",
+        "number", "a number alone", "12.5", "0 to 1\u202f000\u202f000\u202f000",
         Decimal(0), Decimal(1_000_000_000), "", {"": ""}, zero=True,
     ),
 }  # fmt: skip

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from django import forms
 
-from fibres import places
+from fibres import doubts, places
 from fibres.forms.common import some_dry
 from fibres.forms.fibres import short_text
 from fibres.models import CountLine, Lot
+from studio.doubts import AskingMixin
 from studio.forms import HouseForm, MassField, ShareField
-from studio.units import show_share
+from studio.units import System, show_share
 
 ALL = "Everything in store"
 
@@ -36,8 +38,8 @@ def _in_lots(lots: int) -> str:
     return "1 lot" if lots == 1 else f"{lots} lots"
 
 
-class CountForm(HouseForm):
-    """What the scale says of one lot, and why it differs from the book."""
+class CountForm(AskingMixin, HouseForm):
+    """What the scale says of one lot, and why it differs; a likely slip is asked about."""
 
     mass = MassField(
         label="Mass as it is",
@@ -55,8 +57,9 @@ class CountForm(HouseForm):
         max_length=120, required=False, help_text="What was seen: a torn bag, a wet corner."
     )
 
-    def __init__(self, *args: Any, lot: Lot, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args: Any, lot: Lot, system: System = "metric", **kwargs: Any) -> None:
+        self.lot, self.system = lot, system
+        super().__init__(*args, system=system, **kwargs)
         self.fields["reason"].needed = "needed if it does"
         known = str(lot.get_moisture_known_display()).lower()
         self.fields[
@@ -64,6 +67,16 @@ class CountForm(HouseForm):
         ].help_text = (
             f"Only where a sample was weighed today. Empty: {show_share(lot.moisture)}, {known}."
         )
+
+    def doubts(self, given: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask about a mass that is far from the book's."""
+        yield "mass", doubts.of_count(self.lot, given["mass"], system=self.system)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask, where all can be read."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        self.ask(given)
+        return given
 
 
 class AddLotForm(HouseForm):

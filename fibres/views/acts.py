@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.dateformat import format as day_in_words
 
-from fibres import lotbook, services
+from fibres import lotbook, offshelf, services
 from fibres.calc import moisture as wet
 from fibres.calc.pricing import paid_per_kg
 from fibres.forms.lots import CorrectForm, MoistureForm, ReceiveForm, TakeForm
@@ -146,7 +146,10 @@ class LotTest(LotAct):
         )
         as_is_mg = wet.as_is_mg(lot.oven_dry_mg, lot.moisture)
         if given["has_dried"] == "yes":
-            after = ("Weighs now, as is", wet.as_is_mg(lot.oven_dry_mg, found), as_is_mg)
+            # What lies weighed out at the vat is in the book yet.
+            is_parted = bool(offshelf.weighed_out([lot.pk]).get(lot.pk))
+            weighs = "With what is at the vat, as is" if is_parted else "Weighs now, as is"
+            after = (weighs, wet.as_is_mg(lot.oven_dry_mg, found), as_is_mg)
         else:
             after = ("Left, oven-dry", wet.oven_dry_mg(as_is_mg, found), lot.oven_dry_mg)
         name, now_mg, was_mg = after

@@ -206,6 +206,14 @@ class StocktakePost(StocktakeAct):
         """Name the count."""
         return f"Post {self.stocktake.ref}"
 
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Lead back, with the reason, who may not post this count."""
+        if self.left_to_owner:
+            messages.info(request, self.left_to_owner)
+            return redirect(self.stocktake)
+        response: HttpResponse = super().get(request, *args, **kwargs)
+        return response
+
     @property
     def not_weighed(self) -> list[str]:
         """The lots that nobody weighed."""

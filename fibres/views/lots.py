@@ -11,9 +11,10 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateformat import format as day_in_words
+from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
-from fibres import lotbook, queries, stocktaking
+from fibres import lotbook, offshelf, queries, stocktaking
 from fibres.calc import moisture as wet
 from fibres.filters import LotFilter
 from fibres.forms.lots import LotForm
@@ -97,12 +98,33 @@ class LotPage(OneLot, HousePage, TemplateView):
         opening = f"{left} oven-dry is left of {came} received."
         if lot.oven_dry_mg == lot.received_oven_dry_mg:
             opening = f"{left} oven-dry, as it was received."
+        opening += self._at_the_vat()
         if not lot.keep_until:
             return opening
         day = day_in_words(lot.keep_until, "j F")
         if self.is_past:
             return f"{opening} It was to be used by {day}."
         return f"{opening} Use it by {day}."
+
+    @cached_property
+    def weighed_out(self) -> offshelf.ByMaking:
+        """Return what is off the shelf and in the book yet, oven-dry by making."""
+        return offshelf.weighed_out([self.lot.pk]).get(self.lot.pk, {})
+
+    @property
+    def out_mg(self) -> int:
+        """How much that is in all, oven-dry."""
+        return sum(self.weighed_out.values())
+
+    def _at_the_vat(self) -> str:
+        """Say how much of it lies at the vat, and for which makings."""
+        if not self.out_mg:
+            return ""
+        makings = " and ".join(sorted(self.weighed_out))
+        share = "All of it"
+        if self.out_mg < self.lot.oven_dry_mg:
+            share = f"Of it {show_mass(self.out_mg, system=self.studio.units)}"
+        return f" {share} lies weighed out at the vat for {makings}."
 
     @property
     def hidden_name(self) -> str:
@@ -124,8 +146,12 @@ class LotPage(OneLot, HousePage, TemplateView):
         named = [
             ("Left, oven-dry", lot.oven_dry_mg),
             ("Usable", wet.usable_mg(lot.oven_dry_mg, lot.yield_now)),
-            ("Weighs now, as is", wet.as_is_mg(lot.oven_dry_mg, lot.moisture)),
         ]
+        shelf_mg = wet.as_is_mg(max(lot.oven_dry_mg - self.out_mg, 0), lot.moisture)
+        if self.out_mg:
+            named += [("On the shelf, as is", shelf_mg), ("At the vat, oven-dry", self.out_mg)]
+        else:
+            named.append(("Weighs now, as is", shelf_mg))
         found: list[Pair] = [
             (name, *_figure_and_unit(show_mass(mass, system=system))) for name, mass in named
         ]

@@ -79,6 +79,16 @@ class OneStocktake:
         """The lots still to be weighed, or to be weighed again."""
         return [row for row in self.lines if row.is_due]
 
+    @cached_property
+    def may_count(self) -> bool:
+        """Whether who looks may weigh for it."""
+        return self.stocktake.is_open and roles.can(self.request.user, "store.count")
+
+    @cached_property
+    def left_to_owner(self) -> str:
+        """Why whoever may count has to leave the posting to the owner; else nothing."""
+        return stocktaking.left_to_owner(self.lines, self.request.user) if self.may_count else ""
+
     def get_back(self) -> tuple[str, str]:
         """Lead back to the count."""
         return (f"Count {self.stocktake.ref}", self.stocktake.get_absolute_url())
@@ -109,6 +119,8 @@ class StocktakePage(OneStocktake, HousePage, TemplateView):
         again = [row.lot.ref for row in self.lines if row.has_changed]
         if again:
             return f"{told} Weigh again, for it changed since: {', '.join(again)}."
+        if self.left_to_owner:
+            return f"{told} {self.left_to_owner}"
         return told if self.due else f"{told} It can be posted."
 
     def _difference(self) -> str:
@@ -121,7 +133,7 @@ class StocktakePage(OneStocktake, HousePage, TemplateView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the lots, the differences by reason and what can be done."""
         stocktake, weighed = self.stocktake, [row for row in self.lines if row.is_weighed]
-        may_count = stocktake.is_open and roles.can(self.request.user, "store.count")
+        may_count = self.may_count
         return super().get_context_data(
             stocktake=stocktake,
             table=house_table(
@@ -134,7 +146,10 @@ class StocktakePage(OneStocktake, HousePage, TemplateView):
             ),
             may_count=may_count,
             next_due=next(iter(self.due), None) if may_count else None,
-            may_post=may_count and bool(weighed) and not any(row.has_changed for row in weighed),
+            may_post=may_count
+            and bool(weighed)
+            and not any(row.has_changed for row in weighed)
+            and not self.left_to_owner,
             has_weighed=bool(weighed),
             started=day_words(stocktake.started_on),
             posted=day_words(stocktake.posted_on),

@@ -18,7 +18,7 @@ from orders.calc.forming import Forming
 from orders.calc.loads import Loads
 from orders.calc.vatrows import TopUp
 from studio.sizes import Size
-from studio.units import Q, Quantity, System, show_mass, show_number, show_volume
+from studio.units import Q, Quantity, System, show_count, show_mass, show_number, show_volume
 from studio.working import Line
 
 MOST_BLOCKS = 16
@@ -100,6 +100,30 @@ class TrialWords(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
+class HeelKeeps:
+    """The last day of a wet heel: so many days from when the making is finished."""
+
+    fibre: str
+    days: int
+    until: date
+    is_finished: bool = False
+
+    @property
+    def words(self) -> str:
+        """Say until when it keeps, as which fibre, and from which day that counts."""
+        until, days = _makingtext.day_words(self.until), show_count(self.days, "day")
+        if self.is_finished:
+            return (
+                f"Wet, as {self.fibre}, it keeps until {until}: {days} from the day the making "
+                "was finished"
+            )
+        return (
+            f"Wet, as {self.fibre}, it keeps {days} from the day the making is finished: until "
+            f"{until}, if that is its day at the vat"
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class About:
     """Which run it is, of which sheet, and with what it is made."""
 
@@ -120,7 +144,7 @@ class About:
 
 @dataclass(frozen=True, slots=True)
 class MakingSheet:
-    """Everything for one run at the vat; ``keeps_until`` is the last day of its wet heel.
+    """Everything for one run at the vat; ``heel_keeps`` is the last day of its wet heel.
 
     ``reckoned_with`` are the figures that makings can teach, each with where it comes from.
     ``clashes`` say what is in its way, ``holding`` what fibre it holds.
@@ -135,7 +159,7 @@ class MakingSheet:
     beater: Loads | None = None
     blender: Loads | None = None
     dryer: DryerLoads | None = None
-    keeps_until: date | None = None
+    heel_keeps: HeelKeeps | None = None
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     reckoned_with: tuple[Line, ...] = ()
@@ -216,9 +240,7 @@ class MakingSheet:
 
     @property
     def _keeping_words(self) -> str:
-        if self.keeps_until is None:
-            return ""
-        return f". Wet it keeps until {_makingtext.day_words(self.keeps_until)}"
+        return f". {self.heel_keeps.words}" if self.heel_keeps else ""
 
     def _top_up_words(self, system: System) -> list[str]:
         if not self.top_ups:
@@ -300,7 +322,7 @@ class MakingSheet:
             "fibre_heel_g": _grams(round(forming.heel_mg)),
             "left_in_vat_g": _grams(forming.left_in_vat_mg),
             "left_in_stuff_g": _grams(forming.left_in_stuff_mg),
-            "heel_keeps_until": self.keeps_until.isoformat() if self.keeps_until else None,
+            "heel_keeps_until": self.heel_keeps.until.isoformat() if self.heel_keeps else None,
             "fibre_g": _grams(forming.total_mg),
             "consistency_g_per_l": float(forming.consistency.magnitude),
             "weigh": [

@@ -14,6 +14,7 @@ from django.db.models import Sum
 from fibres.calc import moisture as wet
 from fibres.models import Addition, Lot
 from orders.calc.spec import SheetSpec
+from orders.makings import planning
 from orders.makings.planning import spec_of
 from orders.models import Making
 from studio.units import (
@@ -51,6 +52,18 @@ def of_trial(making: Making, mass_mg: int, moisture: Decimal, *, system: System 
         f"{show_mass(mass_mg, system=system)} is far from what a whole pull weighs at "
         f"{show_grammage(spec.grammage)}, about {usual}; {least} to {most} is taken without "
         "asking. Look at the figure and its unit."
+    )
+
+
+def of_pulls(making: Making, *, spec: SheetSpec | None = None) -> str:
+    """Ask about pulls that are too few for what is wanted, were every sheet of them good."""
+    spec = spec or spec_of(making)
+    if making.pulls * pieces_of(spec) >= making.wanted_good:
+        return ""
+    enough = planning.safe_pulls(spec, making.wanted_good)
+    return (
+        f"{planning.few_pulls_words(spec, making.pulls, making.wanted_good)} "
+        f"{show_count(enough, 'pull')} would be enough; left empty, that is taken."
     )
 
 

@@ -17,6 +17,7 @@ from fibres.models import Fibre, Lot, Movement, Source
 from fibres.services import Receipt, receive
 from fibres.wording import mass_words
 from orders.makings.balance import MassBalance, balance_of, fibre_in_a_sheet, sheets_of
+from orders.makings.keptas import WET_FROM
 from orders.makings.log import at_the_vat, page_of
 from orders.models import Issue, Making, SheetMovement
 from studio.entries import enter, refuse_repeat
@@ -33,9 +34,6 @@ __all__ = [
     "unready",
 ]
 
-# Air-dry fibre holds 5 to 10 % of water, wet pulp far more; between the two nothing is kept
-# (common practice, no source).
-WET_FROM = Decimal("0.2")
 OWN_SOURCE = "The studio"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from math import floor
 from typing import Any
 
 from django.db import transaction
@@ -17,6 +18,7 @@ from orders.models import Commission, Dryer, Making
 from studio.entries import enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Mould, Vat
+from studio.units import show_count, show_number
 
 State = Making.State
 
@@ -35,6 +37,23 @@ def safe_pulls(spec: SheetSpec, wanted_good: int) -> int:
         sheets_per_pull=spec.at_least_one_per_pull(),
         assurance=spec.assurance,
         learned=spec.learned,
+    )
+
+
+def good_on_average(spec: SheetSpec, pulls: int) -> int:
+    """Return about how many good sheets so many pulls give, no more than they give on average."""
+    return floor(pulls * spec.at_least_one_per_pull() * spec.good_share)
+
+
+def few_pulls_words(spec: SheetSpec, pulls: int, wanted_good: int) -> str:
+    """Say that pulls give fewer good sheets than are wanted; nothing where they give enough."""
+    good = good_on_average(spec, pulls)
+    if good >= wanted_good:
+        return ""
+    give = "gives" if pulls == 1 else "give"
+    return (
+        f"{show_count(pulls, 'pull')} {give} about {show_count(good, 'good sheet')}, and "
+        f"{show_number(wanted_good)} {'is' if wanted_good == 1 else 'are'} wanted."
     )
 
 

@@ -22,7 +22,8 @@ from orders.calc.makingsheet import (
 )
 from orders.calc.makingsteps import soaking, steps_of
 from orders.learning.used import figures_used
-from orders.makings import notices
+from orders.makings import notices, planning
+from orders.makings.keptas import heel_keeps
 from orders.makings.lots import Drawing, drawing_for, places_of
 from orders.models import Making
 from orders.wording import day
@@ -67,7 +68,7 @@ def sheet_of(making: Making, today: date) -> MakingSheet:
         beater=beater,
         blender=blender,
         dryer=_dryer(making),
-        keeps_until=_keeps_until(making, fibres),
+        heel_keeps=heel_keeps(making),
         cautions=(*cautions.of_steps(steps), *_of_fibres(fibres)),
         notes=_notes(making, forming, units_here(studio)),
         clashes=notices.clashes(making, drawing.taken, today),
@@ -218,12 +219,6 @@ def _doses(making: Making, total_mg: int) -> tuple[DoseOut, ...]:
     )
 
 
-def _keeps_until(making: Making, fibres: Iterable[Fibre]) -> date | None:
-    """Return the last day of what is left in the vat, by the fibre that goes off first."""
-    keeps = [fibre.keeps_wet_days for fibre in fibres if fibre.keeps_wet_days is not None]
-    return making.planned_on + timedelta(days=min(keeps)) if keeps else None
-
-
 def _dryer(making: Making) -> DryerLoads | None:
     dryer = making.dryer
     if dryer is None:
@@ -233,7 +228,8 @@ def _dryer(making: Making) -> DryerLoads | None:
 
 
 def _notes(making: Making, forming: Forming, system: System) -> tuple[str, ...]:
-    found = []
+    few = planning.few_pulls_words(forming.asked.spec, making.pulls, making.wanted_good)
+    found = [f"{few} Plan more pulls, or another making for the rest."] if few else []
     if making.vat and forming.is_heel_larger:
         found.append(
             "The vat takes more fibre than the sheets do. A smaller vat or a deckle box would "

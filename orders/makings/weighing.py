@@ -10,13 +10,14 @@ from decimal import ROUND_CEILING, Decimal
 
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
-from fibres.models import Fibre, FurnishPart, Lot
+from fibres.models import Fibre, Lot
 from orders import snapshot
 from orders.calc import weighed as weighed_calc
 from orders.calc.forming import form
 from orders.calc.makingsheet import WeighOut
 from orders.makings.atthevat import usable_by_fibre
 from orders.makings.forming import to_form
+from orders.makings.keptas import furnish_fibres
 from orders.makings.lots import furnishes
 from orders.makings.sheet import sheet_of
 from orders.models import Making
@@ -98,38 +99,3 @@ def lots_for(making: Making) -> QuerySet[Lot]:
             output_field=IntegerField(),
         )
     ).order_by("nearness", "fibre__name", "received_on", "pk")
-
-
-def furnish_fibres(making: Making) -> tuple[list[int], list[int]]:
-    """Return the keys of the fibres of the furnish, and of those that may stand in for them."""
-    parts = FurnishPart.objects.filter(furnish=making.sheet.furnish_id)
-    own = list(parts.values_list("fibre_id", flat=True))
-    stand_ins = parts.exclude(substitutes=None).values_list("substitutes", flat=True)
-    return own, list(stand_ins)
-
-
-def kept_as(making: Making) -> QuerySet[Fibre]:
-    """Return the fibres that heel or broke can be kept as: the studio's own, then the furnish's.
-
-    Own broke is a fibre of its own: it is not recycled content (ISO 14021), whatever it was made
-    of.
-    """
-    own, _ = furnish_fibres(making)
-    in_house = Q(source_class=Fibre.SourceClass.IN_HOUSE)
-    return (
-        Fibre.objects.filter(closed_on=None, is_refused=False)
-        .filter(in_house | Q(pk__in=own))
-        .annotate(
-            nearness=Case(
-                When(in_house, then=Value(0)), default=Value(1), output_field=IntegerField()
-            )
-        )
-        .order_by("nearness", "name")
-    )
-
-
-def broke_fibres() -> QuerySet[Fibre]:
-    """Return the fibres that broke can be kept as: in-house alone."""
-    return Fibre.objects.filter(
-        closed_on=None, is_refused=False, source_class=Fibre.SourceClass.IN_HOUSE
-    )

@@ -15,7 +15,7 @@ from fibres.calc import moisture as wet
 from fibres.models import Lot
 from orders import sheetsinhand
 from orders.calc.makingsheet import WeighOut
-from orders.makings import doubts, weighing
+from orders.makings import doubts, keptas, weighing
 from orders.makings.planning import spec_of
 from orders.makings.standing import standing
 from orders.models import Making, TrialSheet
@@ -109,7 +109,7 @@ def to_weigh_words(row: WeighOut, system: System) -> str:
 
 
 def _lots_of_furnish(making: Making, system: System, address: str) -> list[Noted]:
-    own, stand_ins = weighing.furnish_fibres(making)
+    own, stand_ins = keptas.furnish_fibres(making)
     return [
         Noted(
             f"{lot.ref} {lot.fibre.name}",

@@ -89,12 +89,13 @@ class MakingEdit(OpenRowPage):
         if making.sheet_id is None:
             raise StudioError("Choose a commission or a sheet, and the sum appears here.")
         shrinkages = read_shrinkages()
-        making.pulls = making.pulls or planning.safe_pulls(
-            planning.spec_of(making, self.studio, shrinkages), making.wanted_good
-        )
+        spec = planning.spec_of(making, self.studio, shrinkages)
+        making.pulls = making.pulls or planning.safe_pulls(spec, making.wanted_good)
         found = formed(to_form(making, self.studio, shrinkages))
         wanted = Line("Good sheets wanted", show_number(making.wanted_good))
-        return {"lines": (wanted, *found.lines(self.studio.units))}
+        good = planning.good_on_average(spec, making.pulls)
+        come = Line("Good sheets on average", f"about {show_number(good)}", "of the pulls below")
+        return {"lines": (wanted, come, *found.lines(self.studio.units))}
 
     def act(self, form: Any, key: Any) -> Any:
         """Plan it, or keep what was changed."""

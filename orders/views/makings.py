@@ -22,6 +22,7 @@ from django.views.generic import TemplateView
 from orders import queries, wording
 from orders.calc.makingsheet import MakingSheet
 from orders.makingforms import MakingFilter
+from orders.makings import planning
 from orders.makings.sheet import sheet_of
 from orders.makingtables import MakingTable, WeighRow, WeighTable
 from orders.models import Making, SheetMovement
@@ -156,9 +157,10 @@ class MakingPage(OneMaking, TemplateView):
         making = self.making
         when = wording.day(making.planned_on, today())
         good = f"{show_number(making.wanted_good)} good of {making.sheet.name}"
+        pulls = f"{show_count(making.pulls, 'pull')}{self._few_words()}"
         said = {
-            State.PLANNED: f"Planned for {when}: {good}, in {show_count(making.pulls, 'pull')}.",
-            State.AT_THE_VAT: f"At the vat: {good}, in {show_count(making.pulls, 'pull')}.",
+            State.PLANNED: f"Planned for {when}: {good}, in {pulls}.",
+            State.AT_THE_VAT: f"At the vat: {good}, in {pulls}.",
             State.FINISHED: f"Finished: {good} were wanted.",
             State.GIVEN_UP: f"Given up. Nothing in the store has moved. It was to be {good}.",
         }[State(making.state)]
@@ -170,6 +172,15 @@ class MakingPage(OneMaking, TemplateView):
             for lack in lacks
         )
         return f"{said} Missing: {missing}."
+
+    def _few_words(self) -> str:
+        """Say how many good sheets its pulls give, where that is fewer than are wanted."""
+        if not self.sheet:
+            return ""
+        good = planning.good_on_average(self.sheet.forming.asked.spec, self.making.pulls)
+        give = "gives" if self.making.pulls == 1 else "give"
+        few = good < self.making.wanted_good
+        return f", which {give} about {show_number(good)}" if few else ""
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the facts, what is weighed out, and the sum."""

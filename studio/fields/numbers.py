@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 
 from studio import money
 from studio.fields.typed import TypedField, plain, read
+from studio.units import show_number
 from studio.widgets import UnitInput, plain_text_input
 
 
@@ -35,7 +36,9 @@ class ShareField(TypedField):
     def check(self, value: Any) -> None:
         """Refuse a share above the most."""
         if value > self.most:
-            raise ValidationError(f"Give {plain(self.most * 100)} % or less.", code="too_much")
+            raise ValidationError(
+                f"Give {show_number(self.most * 100)} % or less.", code="too_much"
+            )
 
 
 class NumberField(TypedField):
@@ -67,9 +70,13 @@ class NumberField(TypedField):
     def check(self, value: Any) -> None:
         """Refuse what is below the least or above the most."""
         if value < self.least:
-            raise ValidationError(f"Give {plain(Decimal(self.least))} or more.", code="too_few")
+            raise ValidationError(
+                f"Give {show_number(Decimal(self.least))} or more.", code="too_few"
+            )
         if self.most is not None and value > self.most:
-            raise ValidationError(f"Give {plain(Decimal(self.most))} or fewer.", code="too_many")
+            raise ValidationError(
+                f"Give {show_number(Decimal(self.most))} or fewer.", code="too_many"
+            )
 
 
 class CountField(NumberField):

@@ -104,7 +104,8 @@ class FormPage(HousePage, FormView):
 
     def _worked_out(self, form: forms.Form) -> Any:
         try:
-            return self.work_out(form) if form.is_valid() else None
+            can_be_read = form.is_valid() or getattr(form, "is_only_asked", False)
+            return self.work_out(form) if can_be_read else None
         except StudioError as refusal:
             blame(form, refusal)
             return None

@@ -125,6 +125,58 @@ def test_faulty_weighing_comes_back_and_keeps_nothing(hand_client, lot, stocktak
     assert stocktake.lines.get().oven_dry_mg is None
 
 
+def asked_tick(response):
+    boxes = Sheet(response.content.decode()).all("input", name="is_right")
+    assert all("checked" not in box.attrs for box in boxes)
+    return boxes[0].attrs["value"]
+
+
+def test_a_mass_far_from_the_book_is_asked_about_and_kept_with_a_tick(hand_client, lot, stocktake):
+    given = {"mass": "9000", "reason": "found"}
+    response = send(hand_client, scale(stocktake, lot), **given)
+    told_of = faults(response)
+    assert "9000.00 kg is more than 5 times the 10.00 kg as is that the book has." in told_of
+    assert f"is it {lot.ref}" in told_of
+    assert "In the book" in Sheet(response.content.decode()).told
+    assert stocktake.lines.get().oven_dry_mg is None
+
+    tick = asked_tick(response)
+    again = send(hand_client, scale(stocktake, lot), **{**given, "mass": "900"}, is_right=tick)
+    assert "900.00 kg is more than 5 times" in faults(again)
+    send(hand_client, scale(stocktake, lot), **given, is_right=tick)
+    # By hand: 9000 kg at 8 % hold 8280 kg.
+    assert stocktake.lines.get().oven_dry_mg == 8280 * KG
+
+
+@pytest.mark.parametrize(
+    ("mass", "reason", "is_asked"),
+    [
+        ("50", "found", False),
+        ("50.1", "found", True),
+        ("2", "missing", False),
+        ("1.99", "missing", True),
+        # Nothing there is said as it is, and only its reason asked for.
+        ("0", "missing", False),
+    ],
+)
+def test_five_times_off_the_book_either_way_is_asked_about(
+    hand_client, lot, stocktake, mass, reason, is_asked
+):
+    send(hand_client, scale(stocktake, lot), mass=mass, reason=reason)
+    assert (stocktake.lines.get().oven_dry_mg is None) == is_asked
+
+
+@pytest.mark.parametrize(("mass", "is_asked"), [("10", False), ("10.1", True)])
+def test_of_a_lot_that_is_used_up_more_than_came_is_asked_about(
+    hand_client, lot, stocktake, mass, is_asked
+):
+    services.take_out(
+        lot, as_is_mg=10 * KG, kind="issued", happened_on=day(), why="Trial", by=None
+    )
+    send(hand_client, scale(stocktake, lot), mass=mass, reason="found")
+    assert (stocktake.lines.get().oven_dry_mg is None) == is_asked
+
+
 def test_form_starts_from_what_was_weighed_before(hand_client, lot, stocktake):
     send(hand_client, scale(stocktake, lot), mass="9.5", reason="water", note="Heated room")
     page = see(hand_client, scale(stocktake, lot))
@@ -202,8 +254,17 @@ def test_lot_that_moved_since_is_told_and_weighed_again(hand_client, lot, stockt
 
 def test_large_difference_is_left_to_the_owner(hand_client, owner_client, lot, stocktake):
     send(hand_client, scale(stocktake, lot), mass="9", reason="missing")
-    response = send(hand_client, at(stocktake, "post"))
-    assert "Whoever may correct the store has to post this count." in faults(response)
+    page = see(hand_client, at(stocktake))
+    assert f"More than 5 % off the book: {lot.ref} . The owner posts this count." in page.told
+    assert at(stocktake, "post") not in [link.attrs["href"] for link in page.all("a")]
+    assert hand_client.get(at(stocktake, "post")).url == at(stocktake)
+    # A page that was opened before is refused, and says the same.
+    response = hand_client.post(at(stocktake, "post"), {"request_key": "3" * 32})
+    assert "The owner posts this count." in faults(response)
+    assert held(lot) == 9_200_000
+    page = see(owner_client, at(stocktake))
+    assert "The owner posts" not in page.told
+    assert at(stocktake, "post") in [link.attrs["href"] for link in page.all("a")]
     send(owner_client, at(stocktake, "post"))
     assert held(lot) == 8_280_000
 

@@ -15,6 +15,7 @@ from orders.calc.makingsheet import (
     About,
     DoseOut,
     DryerLoads,
+    HeelKeeps,
     MakingSheet,
     Missing,
     WeighOut,
@@ -379,7 +380,7 @@ def test_beater_and_blender_are_named_with_their_loads():
         beater=Loads(900_000, 2, 450_000, 450_000, Decimal("22.5"), Decimal("22.5"), 0),
         blender=Loads(27_000, 1, 27_000, 27_000, Decimal("1.25"), Decimal("1.25"), 0),
         dryer=DryerLoads("Loft", 1, 60, Decimal(1)),
-        keeps_until=date(2026, 12, 6),
+        heel_keeps=HeelKeeps("Own broke", 7, date(2026, 12, 6)),
         weigh=(
             WeighOut("Flax", "FL-02", "", 540_000, 496_800, Decimal("0.08")),
             WeighOut("Flax", "FL-03", "", 100_000, 92_000, Decimal("0.08")),
@@ -390,7 +391,10 @@ def test_beater_and_blender_are_named_with_their_loads():
         "Too little for the beater: 1 blender load of 27.00 g in 1.25 L",
     ]
     assert found.dryer_words == "Loft: 1 load, 1 day"
-    assert "Wet it keeps until Sunday 6 December" in plain(found.vat_words())[-1]
+    assert plain(found.vat_words())[-1].endswith(
+        ". Wet, as Own broke, it keeps 7 days from the day the making is finished: until Sunday "
+        "6 December, if that is its day at the vat"
+    )
     assert "0.640 kg  in all; 0.589 kg oven-dry" in "\n".join(plain(found.as_text()))
 
 

@@ -14,6 +14,7 @@ from studio.errors import RangeError
 from tests.builders import make_commission, make_delivery, make_making
 from tests.orders.looking import form_data, look, said
 from tests.orders.trails import a5_notes, run, school_and_linter
+from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 State = Commission.State
@@ -146,7 +147,7 @@ def part_sent(sheet):
 @pytest.mark.parametrize("fewer", [1, 39])
 def test_fewer_good_sheets_than_were_sent_are_refused(part_sent, owner_client, fewer):
     answer = owner_client.post(EDIT, form_data(look(owner_client, EDIT), good_quantity=fewer))
-    text = answer.content.decode()
+    text = uncoded(answer.content.decode())
     assert (
         f"40 good sheets of C-101 have been sent already. Give 40 or more, got {fewer}; or take "
         "a parcel back first." in text

@@ -7,7 +7,7 @@ from orders.models import Client, Commission
 from studio.models import Entry
 from tests.builders import KG, day, make_client, make_lot
 from tests.orders.looking import form_data, look, said
-from tests.studio.pages import Page
+from tests.studio.pages import Page, uncoded
 
 State = Commission.State
 
@@ -121,7 +121,9 @@ def test_what_is_over_is_not_changed(owner_client, asked):
     Commission.objects.filter(pk=asked.pk).update(state=State.SENT)
     answer = sent_again(owner_client, owner_client.post("/commissions/C-101/edit/", data))
     asked.refresh_from_db()
-    assert "C-101 is sent, so nothing in it is changed any more." in answer.content.decode()
+    assert "C-101 is sent, so nothing in it is changed any more." in uncoded(
+        answer.content.decode()
+    )
     assert asked.good_quantity == 100
     assert owner_client.get("/commissions/C-101/edit/").status_code == 302
 

@@ -21,6 +21,7 @@ from tests.builders import (
     make_studio,
 )
 from tests.orders.looking import form_data, look, said, same_queries_for_1_and_20
+from tests.studio.pages import uncoded
 
 EDIT = "/commissions/C-101/edit/"
 
@@ -141,7 +142,7 @@ def test_lots_have_to_hold_every_fibre_that_is_needed(owner_client, fibre, lot, 
 def test_lots_that_somebody_else_chose_meanwhile_are_told(owner_client, asked, lot):
     data = form_data(look(owner_client, EDIT), title="New title")
     asked.only_lots.add(lot)
-    text = owner_client.post(EDIT, data).content.decode()
+    text = uncoded(owner_client.post(EDIT, data).content.decode())
     assert "Somebody changed this after the page was opened." in text
     assert f"Only these lots: {lot.ref}" in text
     asked.refresh_from_db()

@@ -18,6 +18,7 @@ from tests.builders import (
     make_studio,
 )
 from tests.orders.looking import form_data, look, said, same_queries_for_1_and_20
+from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 State = Commission.State
@@ -105,7 +106,7 @@ def test_a_part_delivery_is_said_to_be_one(hand_client, making):
     answer = sends(hand_client, making, **{f"good_{making.pk}": 45})
     delivery = Delivery.objects.get()
     assert "a part delivery: 45 of 60 good sheets of C-101 have gone, 15 follow." in (
-        answer.content.decode()
+        uncoded(answer.content.decode())
     )
     text = said(look(hand_client, f"/deliveries/{delivery.ref}/"))
     assert "Part delivery: with this parcel 45 of 60 good sheets are sent, 15 follow." in text
@@ -120,7 +121,9 @@ def test_an_earlier_packing_list_keeps_what_it_said(hand_client, making):
 
 def test_more_than_lies_there_comes_back_beside_its_field(hand_client, making):
     answer = sends(hand_client, making, **{f"retree_{making.pk}": 4})
-    assert "Of R-207 3 retree sheets are in hand and 4 are asked for." in answer.content.decode()
+    assert "Of R-207 3 retree sheets are in hand and 4 are asked for." in uncoded(
+        answer.content.decode()
+    )
     assert f'id="id_retree_{making.pk}_error"' in answer.content.decode()
     assert not Delivery.objects.exists()
 
@@ -154,13 +157,13 @@ def test_a_page_sent_twice_leads_to_the_first_parcel(hand_client, making):
 
 def test_where_nothing_lies_there_the_form_leads_back(hand_client, asked):
     answer = hand_client.get("/commissions/C-101/send/", follow=True)
-    assert "No finished sheet for C-101 is in hand yet." in answer.content.decode()
+    assert "No finished sheet for C-101 is in hand yet." in uncoded(answer.content.decode())
 
 
 def test_a_commission_that_is_sent_has_no_form(hand_client, making):
     sends(hand_client, making)
     answer = hand_client.get("/commissions/C-101/send/", follow=True)
-    assert "C-101 is sent; no sheets are sent for it." in answer.content.decode()
+    assert "C-101 is sent; no sheets are sent for it." in uncoded(answer.content.decode())
 
 
 def test_stock_goes_without_a_commission(hand_client, sheet):
@@ -226,7 +229,7 @@ def test_the_owner_takes_a_parcel_back(owner_client, asked):
     delivery = make_delivery(asked)
     address = f"/deliveries/{delivery.ref}/take-back/"
     typed = form_data(look(owner_client, address), why="Came back wet")
-    text = owner_client.post(address, typed, follow=True).content.decode()
+    text = uncoded(owner_client.post(address, typed, follow=True).content.decode())
     assert "Its sheets are in hand again." in text
     assert "This parcel was taken back" in text
     assert sheetsinhand.kept(asked).sent == 0
@@ -244,7 +247,7 @@ def test_a_count_shows_the_book_and_sets_it_right(hand_client, making):
     page = look(hand_client, address)
     assert "The book says 60." in said(page)
     typed = form_data(page, good=59, retree=4, why="One has a speck")
-    text = hand_client.post(address, typed, follow=True).content.decode()
+    text = uncoded(hand_client.post(address, typed, follow=True).content.decode())
     assert "R-207: −1 good and +1 retree against the book." in text
 
 
@@ -252,7 +255,7 @@ def test_a_count_of_sheets_that_moved_is_shown_again_with_what_is_there(hand_cli
     address = "/sheets/in-hand/R-207/count/"
     typed = form_data(look(hand_client, address), good=60, retree=3)
     sends(hand_client, making, **{f"good_{making.pk}": 10})
-    text = hand_client.post(address, typed).content.decode()
+    text = uncoded(hand_client.post(address, typed).content.decode())
     assert "have moved since this page was opened" in text
     assert 'name="seen_good" value="50"' in text
     assert not SheetMovement.objects.filter(kind="counted").exists()
@@ -265,7 +268,7 @@ def test_a_making_at_the_vat_has_no_sheets_to_count_or_spoil(hand_client, asked,
     answer = hand_client.get(address, follow=True)
     assert answer.redirect_chain == [(IN_HAND, 302)]
     assert "R-300 is at the vat. Only a finished making has sheets in hand." in (
-        answer.content.decode()
+        uncoded(answer.content.decode())
     )
 
 
@@ -273,7 +276,7 @@ def test_a_count_posted_to_a_making_at_the_vat_is_refused(hand_client, making):
     address = "/sheets/in-hand/R-207/count/"
     typed = form_data(look(hand_client, address), good=60, retree=3)
     Making.objects.update(state=Making.State.AT_THE_VAT)
-    text = hand_client.post(address, typed).content.decode()
+    text = uncoded(hand_client.post(address, typed).content.decode())
     assert "R-207 is at the vat. Only a finished making has sheets in hand." in text
     assert not Entry.objects.filter(act="count sheets").exists()
 
@@ -281,7 +284,7 @@ def test_a_count_posted_to_a_making_at_the_vat_is_refused(hand_client, making):
 def test_a_count_of_more_than_was_formed_comes_back_with_the_figures(hand_client, making):
     address = "/sheets/in-hand/R-207/count/"
     typed = form_data(look(hand_client, address), good=70, retree=3, why="Found more")
-    text = hand_client.post(address, typed).content.decode()
+    text = uncoded(hand_client.post(address, typed).content.decode())
     assert "63 sheets of R-207 were formed, broke among them; 73 in hand" in text
     assert 'id="id_good_error"' in text
 

@@ -13,12 +13,13 @@ from fibres.models import Lot, Movement, Source
 from orders.makings import finish as finishing
 from orders.makings import log
 from orders.makings.finish import balance_of, finish
+from orders.makings.sheet import sheet_of
 from orders.makings.standing import issued_by_lot
 from orders.models import Making, SheetMovement, TrialSheet
 from studio.entries import AlreadyEnteredError
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
-from tests.builders import KG, day, make_mould
+from tests.builders import KG, day, make_mould, make_vat
 from tests.fibres.test_audit import plant
 from tests.orders.vatdays import GRAM, broke_fibre, count, logged, making_and_lot, share
 
@@ -283,3 +284,53 @@ def test_the_balance_takes_the_same_queries_for_one_and_for_many_issues(
 
 def _now(making: Making) -> Making:
     return Making.objects.get(pk=making.pk)
+
+
+# --- until when the heel keeps -------------------------------------------------------------------
+
+
+def with_a_vat(owner, **lot):
+    making, found = making_and_lot(owner, **lot)
+    found.fibre.keeps_wet_days = 14
+    found.fibre.save()
+    Making.objects.filter(pk=making.pk).update(vat=make_vat(), planned_on=day())
+    log.issue(making, found, as_is_mg=8 * KG, by=owner)
+    return Making.objects.get(pk=making.pk), found
+
+
+@pytest.mark.parametrize(("kept_as", "days"), [("own broke", 7), ("the furnish", 14)])
+def test_sheet_says_of_the_heel_what_its_lot_says(owner, kept_as, days):
+    """Own broke keeps for 7 days here and the furnish's fibre for 14, from the day it is a lot."""
+    own = broke_fibre()
+    making, lot = with_a_vat(owner)
+    # Before anything is said the log offers own broke first.
+    assert sheet_of(making, day()).heel_keeps.until == day(-7)
+    fibre = own if kept_as == "own broke" else lot.fibre
+    given = {"as_is_mg": 1800 * GRAM, "moisture": share("85"), "by": owner}
+    making = log.note_heel(making, Heel.KEPT, fibre=fibre, **given)
+    keeps = sheet_of(making, day()).heel_keeps
+    assert (keeps.fibre, keeps.days, keeps.until) == (fibre.name, days, day(-days))
+
+    done = finish(making, finished_on=day(2), by=owner)
+
+    assert done.heel_lot.keep_until == day(2 - days)
+    keeps = sheet_of(done, day()).heel_keeps
+    assert keeps.until == done.heel_lot.keep_until
+    assert f"{days} days from the day the making was finished" in keeps.words
+
+
+@pytest.mark.parametrize("heel", [Heel.NONE, Heel.THROWN])
+def test_sheet_says_no_day_of_a_heel_that_is_not_kept(owner, heel):
+    broke_fibre()
+    making, _ = with_a_vat(owner)
+    making = log.note_heel(making, heel, by=owner)
+    assert sheet_of(making, day()).heel_keeps is None
+
+
+def test_sheet_says_no_day_of_a_heel_that_was_dried(owner):
+    own = broke_fibre()
+    making, _ = with_a_vat(owner)
+    given = {"as_is_mg": 200 * GRAM, "moisture": share("8"), "by": owner}
+    making = log.note_heel(making, Heel.KEPT, fibre=own, **given)
+    assert sheet_of(making, day()).heel_keeps is None
+    assert finish(making, by=owner).heel_lot.keep_until is None

@@ -109,8 +109,8 @@ def test_h5_what_is_weighed_out(cards):
 
 def test_h5_the_heel_keeps_for_ten_days(cards):
     found = sheet_of(cards, day())
-    assert found.keeps_until == day(-13)
-    assert any("Wet it keeps until" in line for line in found.vat_words())
+    assert found.heel_keeps.until == day(-13)
+    assert "Wet, as Flax, it keeps 10 days from the day the making is" in found.vat_words()[-1]
 
 
 def test_h5_below_the_smallest_load_it_goes_through_the_blender(cards):

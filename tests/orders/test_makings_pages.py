@@ -22,6 +22,7 @@ from tests.builders import (
     make_vat,
 )
 from tests.orders.looking import form_data, heads, look, said, same_queries_for_1_and_20
+from tests.studio.pages import Page
 
 pytestmark = pytest.mark.django_db
 
@@ -54,6 +55,49 @@ def plan(client, query="", **typed):
     address = reverse("making_new")
     page = look(client, f"{address}{query}")
     return client.post(address, form_data(page, **typed))
+
+
+# --- pulls that cannot be enough -----------------------------------------------------------------
+
+
+def ticks(page):
+    return page.all("input", name="is_right")
+
+
+def test_far_too_few_pulls_are_asked_about_and_kept_with_a_tick(owner_client, sheet):
+    query = f"?sheet={sheet.pk}"
+    answer = plan(owner_client, query, wanted_good=120, pulls=5)
+    page = Page(answer.content.decode())
+    # By hand: of 5 pulls 8 % are broke and 4 % retree as usual, which leaves 4.4 sheets.
+    assert "5 pulls give about 4 good sheets, and 120 are wanted." in said(page)
+    assert "left empty, that is taken. If it is right, tick so below." in said(page)
+    assert "Good sheets on average" in said(page)
+    assert not Making.objects.exists()
+
+    (tick,) = ticks(page)
+    assert "checked" not in tick.attrs
+    plan(owner_client, query, wanted_good=120, pulls=5, is_right=tick.attrs["value"])
+    made = Making.objects.get()
+    assert made.pulls == 5
+    assert "in 5 pulls, which give about 4." in said(look(owner_client, made.get_absolute_url()))
+    # What was kept all the same stands on its page and on its sheet for the wall.
+    for address in (made.get_absolute_url(), reverse("making_sheet", args=[made.ref])):
+        assert "5 pulls give about 4 good sheets, and 120 are wanted." in said(
+            look(owner_client, address)
+        )
+
+
+def test_pulls_that_may_just_be_enough_are_not_asked_about(owner_client, sheet):
+    plan(owner_client, f"?sheet={sheet.pk}", wanted_good=120, pulls=120)
+    made = Making.objects.get()
+    words = said(look(owner_client, made.get_absolute_url()))
+    assert "120 pulls give about 105 good sheets, and 120 are wanted." in words
+
+
+def test_enough_pulls_bring_no_doubt(owner_client, sheet):
+    plan(owner_client, f"?sheet={sheet.pk}", wanted_good=120, pulls=137)
+    page = look(owner_client, Making.objects.get().get_absolute_url())
+    assert "good sheets, and 120" not in said(page)
 
 
 # --- the list ------------------------------------------------------------------------------------

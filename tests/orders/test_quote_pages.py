@@ -20,6 +20,7 @@ from tests.builders import (
 )
 from tests.orders.looking import form_data, heads, look, queries, said, same_queries_for_1_and_20
 from tests.orders.quotings import enquiry, gift_sheet, in_days, plain_studio
+from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 State = Quote.State
@@ -121,7 +122,7 @@ def test_issuing_freezes_it_and_says_so(owner_client, draft):
     page = look(owner_client, "/quotes/Q-001/")
     sent = {"request_key": page.one("input", name="request_key").attrs["value"]}
     answer = owner_client.post("/quotes/Q-001/issue/", sent, follow=True)
-    assert "Q-001 is issued. Print the letter and send it." in answer.content.decode()
+    assert "Q-001 is issued. Print the letter and send it." in uncoded(answer.content.decode())
     text = said(look(owner_client, "/quotes/Q-001/"))
     assert "Draft" not in text
     assert "Reckoned on" in text
@@ -373,7 +374,7 @@ def test_what_somebody_else_changed_meanwhile_is_told(owner_client, draft):
 
 def test_what_is_issued_is_not_changed_on_its_page(owner_client, issued):
     answer = owner_client.get("/quotes/Q-001/edit/", follow=True)
-    assert "Q-001 is issued; it is not changed any more." in answer.content.decode()
+    assert "Q-001 is issued; it is not changed any more." in uncoded(answer.content.decode())
 
 
 # --- answered
@@ -384,7 +385,9 @@ def test_accepting_shows_the_numbers_with_their_prices(owner_client, issued, ask
     assert "50 at £3.60, £216.00 in all" in said(page)
     answer = owner_client.post("/quotes/Q-001/accept/", form_data(page, quantity=50), follow=True)
     assert answer.redirect_chain[-1][0] == "/commissions/C-101/"
-    assert "Q-001 is accepted, and C-101 is agreed at its price." in answer.content.decode()
+    assert "Q-001 is accepted, and C-101 is agreed at its price." in uncoded(
+        answer.content.decode()
+    )
     asked.refresh_from_db()
     assert (asked.good_quantity, asked.agreed_price_minor) == (50, 360)
 

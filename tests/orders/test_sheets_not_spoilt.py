@@ -14,6 +14,7 @@ from studio.models import Entry
 from tests.builders import day, make_commission, make_finished, make_spoilt
 from tests.orders.looking import form_data, look, said, same_queries_for_1_and_20
 from tests.orders.test_sheetsinhand import there
+from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 LIST = "/sheets/spoilt/"
@@ -113,7 +114,7 @@ def test_the_list_says_what_is_spoilt_and_leads_the_owner_back(owner_client, mak
     form = look(owner_client, address)
     assert "5 good sheets of R-207 entered as spoilt on" in said(form)
     answer = owner_client.post(address, form_data(form, why="Slip of the finger"), follow=True)
-    assert "5 good sheets of R-207 in hand again." in answer.content.decode()
+    assert "5 good sheets of R-207 in hand again." in uncoded(answer.content.decode())
     page = look(owner_client, LIST)
     assert "Slip of the finger" in said(page)
     assert not page.all("a", href=address)

@@ -24,7 +24,9 @@ from tests.builders import (
     make_sheet,
     make_source,
 )
+from tests.fibres.pages import see
 from tests.fibres.test_audit import plant
+from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 
@@ -45,10 +47,42 @@ def at_the_vat(lot, sheet=None, commission=None, *, as_is_mg=2 * KG):
     return making
 
 
+def finish_it(making):
+    log.note_heel(making, Making.Heel.NONE, by=None)
+    finish(making, by=None)
+
+
 def take(lot, as_is_mg):
     return services.take_out(
         lot, as_is_mg=as_is_mg, kind="discarded", happened_on=day(), why="Soured", by=None
     )
+
+
+# --- the page of the lot ------------------------------------------------------------------------
+
+
+def test_page_of_a_lot_says_what_lies_on_the_shelf_and_what_at_the_vat(lot, sheet, viewer_client):
+    page = see(viewer_client, lot.get_absolute_url())
+    assert "Weighs now, as is 10.00 kg" in page.told
+    assert "at the vat" not in page.told
+    making = at_the_vat(lot, sheet)
+    page = see(viewer_client, lot.get_absolute_url())
+    # By hand: 2 of 10 kg at 8 % were weighed out, 1.84 kg oven-dry; 8 kg lie there still.
+    assert "Weighs now, as is" not in page.told
+    assert "On the shelf, as is 8.00 kg" in page.told
+    assert "At the vat, oven-dry 1.84 kg" in page.told
+    assert f"Of it 1.84 kg lies weighed out at the vat for {making.ref} ." in page.told
+    finish_it(making)
+    page = see(viewer_client, lot.get_absolute_url())
+    assert "Weighs now, as is 8.00 kg" in page.told
+
+
+def test_a_lot_of_which_all_is_at_the_vat_has_nothing_on_the_shelf(lot, sheet, viewer_client):
+    first = at_the_vat(lot, sheet, as_is_mg=6 * KG)
+    second = at_the_vat(lot, sheet, as_is_mg=4 * KG)
+    page = see(viewer_client, lot.get_absolute_url())
+    assert "On the shelf, as is 0 kg" in page.told
+    assert f"All of it lies weighed out at the vat for {first.ref} and {second.ref} ." in page.told
 
 
 # --- what promises are covered by ----------------------------------------------------------------
@@ -97,7 +131,9 @@ def test_lot_of_which_some_is_weighed_out_is_not_closed(lot, sheet, owner_client
     where = f"{lot.get_absolute_url()}close/"
     refused = owner_client.post(where, {"deed": "close"})
     assert refused.status_code == 409
-    assert f"is weighed out for {making.ref}, which is not finished" in refused.content.decode()
+    assert f"is weighed out for {making.ref}, which is not finished" in uncoded(
+        refused.content.decode()
+    )
     assert not Lot.objects.get(pk=lot.pk).is_closed
     log.take_back_issue(making, making.issues.get().pk, by=None)
     owner_client.post(where, {"deed": "close"})

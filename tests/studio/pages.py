@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -72,3 +73,8 @@ class Page(HTMLParser):
 def words(text: str) -> str:
     """Return text with its runs of white space made one space; no-break spaces stay."""
     return " ".join(text.replace("\n", " ").split(" ")).strip()
+
+
+def uncoded(html: str) -> str:
+    """Return markup without the spans that keep its codes from breaking, to look for sentences."""
+    return re.sub(r'<span class="code">([^<]*)</span>', r"\1", html)

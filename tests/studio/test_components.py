@@ -192,7 +192,7 @@ def test_theme_of_the_studio_is_set_on_the_page():
 
 
 def test_visitor_sees_no_rooms_and_no_sign_out():
-    shown = page("404.html", house=house(sections=[], user=None))
+    shown = page("404.html", house=house(sections=[], user=None, role=""))
     assert shown.all("nav") == []
     assert shown.all("form") == []
     assert "Signed in" not in shown.one("footer").text

@@ -145,6 +145,20 @@ def test_refusal_says_what_to_give(field, text, told):
         field.clean(text)
 
 
+@pytest.mark.parametrize(
+    ("field", "text", "told"),
+    [
+        (CountField(most=1_000_000), "1000001", "Give 1\u202f000\u202f000 or fewer."),
+        (NumberField(least=12_000), "11999", "Give 12\u202f000 or more."),
+        (ShareField(most=120), "1200001", "Give 12\u202f000 % or less."),
+    ],
+)
+def test_limits_are_grouped_as_figures_are_everywhere(field, text, told):
+    with pytest.raises(forms.ValidationError) as refused:
+        field.clean(text)
+    assert refused.value.messages == [told]
+
+
 def test_zero_is_a_mass_where_the_form_allows_it():
     assert MassField(stored=True).clean("0") == 0
 

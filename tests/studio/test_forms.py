@@ -104,6 +104,18 @@ def test_faults_come_first_are_counted_in_words_and_lead_to_their_fields():
     ]
 
 
+def test_codes_in_faults_and_hints_do_not_break():
+    form = scrap(count="0")
+    form.fields["count"].help_text = "Of LI-0003 & <b>."
+    form.add_error("donor", "No lot LI-0001 <here>.")
+    form.add_error(None, "Weigh LI-0002 first.")
+    page = Page(str(form))
+    codes = page.all("span", class_="code")
+    # What stands in the list and beside its field comes twice.
+    assert sorted(span.text for span in codes) == ["LI-0001", "LI-0001", "LI-0002", "LI-0003"]
+    assert "Donor: No lot LI-0001 <here>." in [words(link.text) for link in page.all("a")]
+
+
 def test_one_fault_is_one_thing():
     assert words(Page(str(scrap(count="0"))).one("h2").text) == "Put one thing right"
 
