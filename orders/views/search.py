@@ -25,7 +25,7 @@ NOTHING_ASKED = "Type a name, a word or a reference into the box at the top of a
 class FindForm(FilterForm):
     """What is looked for; the box itself stands in the band of every page."""
 
-    q = forms.CharField(label="Name, word or reference", required=False)
+    q = forms.CharField(label="Find a word or a reference", required=False)
 
 
 @needs("read")

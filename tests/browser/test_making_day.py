@@ -106,6 +106,7 @@ def test_quick_taps_on_one_page_are_all_counted(visit: Any, hand_in_browser: Any
     for _ in range(2):
         page.get_by_role("button", name="+1 Hole").click()
     page.locator("#fault-hole", has_text="2").wait_for()
+    page.locator("#count-good", has_text="1").wait_for()
 
     assert shown(page) == {"pulls": "2", "good": "1", "retree": "0", "broke": "2"}
     assert page.get_by_role("button", name="+1 Speck or dirt").is_visible()
@@ -165,6 +166,7 @@ def test_a_lost_connection_and_a_second_phone_lose_no_tap(
     wait_for_pulls(first, making, 1)
     first.unroute_all(behavior="wait")
     second.get_by_role("button", **plus).click()
+    second.locator("#count-pulls", has_text="2").wait_for()
     # Tapped once more on the page as it was, it is known for the same tap.
     first.get_by_role("button", **plus).click()
     first.get_by_text("counted once").wait_for()

@@ -178,7 +178,7 @@ def test_an_empty_box_says_what_to_type(viewer_client, query):
 
 def test_too_long_a_text_is_refused_by_its_length(owner_client):
     page = look(owner_client, "/search/", q="x" * 5000)
-    told = "Name, word or reference: Give at most 100 characters; this has 5000."
+    told = "Find a word or a reference: Give at most 100 characters; this has 5000."
     assert told in said(page)
     assert page.one("title").text.startswith("1 error: ")
     (box,) = page.all("input", name="q")

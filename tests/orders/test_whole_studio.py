@@ -102,7 +102,19 @@ def answers():
 
 
 def rows_by_table():
-    return {tables.label_of(model): list(tables.rows_of(model)) for model in tables.house_models()}
+    """Return every row by its table, with people by their name: they are numbered anew."""
+    return {tables.label_of(model): list(named_rows(model)) for model in tables.house_models()}
+
+
+def named_rows(model):
+    person = get_user_model()
+    names = dict(person.objects.values_list("pk", "username"))
+    fields = tables.columns_of(model)
+    for row in tables.rows_of(model):
+        yield [
+            names.get(value) if field.related_model is person else value
+            for field, value in zip(fields, row, strict=True)
+        ]
 
 
 def changed(content: bytes, change) -> bytes:
