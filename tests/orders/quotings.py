@@ -6,10 +6,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from django.utils import timezone
+
+from orders import quoting
 from orders.calc.costing import Cost
 from orders.calc.quotation import Quotation
 from orders.calc.quoterows import Terms
-from orders.models import Sheet
+from orders.models import Quote, Sheet
 from studio.models import Studio
 from studio.sizes import Size
 from tests.builders import (
@@ -62,6 +65,13 @@ def enquiry(sheet: Sheet | None = None, **changes: Any) -> Any:
     """Make an enquiry for 20 good sheets."""
     usual = {"ref": "C-101", "title": "Song sheets", "good_quantity": 20, "state": "enquiry"}
     return make_commission(sheet or gift_sheet(), **{**usual, **changes})
+
+
+def drafted(asked: Any) -> Quote:
+    """Draft a quote for a commission, priced at 10 and 50 sheets too."""
+    quote = quoting.from_commission(asked, timezone.localdate())
+    quote.other_quantities = [10, 50]
+    return quoting.draft(quote, by=None)
 
 
 def terms(**changes: Any) -> Terms:
