@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.http import HttpRequest
@@ -9,6 +10,7 @@ from django.urls import reverse
 
 from studio import roles
 from studio.context import current_studio
+from studio.explaining import Explained
 
 
 class HousePage:
@@ -40,6 +42,13 @@ class HousePage:
     def get_lede(self) -> str:
         """Return the one sentence that says what matters."""
         return self.lede
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Return how the figures of the page are worked out; ``shown`` is what the page shows.
+
+        Nothing is read from the database here: what went in is what stands on the page.
+        """
+        return ()
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add heading, lede and way back."""

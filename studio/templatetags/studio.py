@@ -117,10 +117,7 @@ def money(value: Any, currency: str) -> str:
 @register.filter
 def figure(value: Any, currency: str) -> str:
     """Show minor units as a plain amount, for a column headed with the currency."""
-    if is_blank(value):
-        return ""
-    amount = money_words.major(value, currency)
-    return units.show_number(amount, places=money_words.digits(currency))
+    return "" if is_blank(value) else money_words.show_figure(value, currency)
 
 
 # --- days, spans, codes, marks -----------------------------------------------------------------
@@ -199,6 +196,13 @@ def caution_tail() -> str:
 def faults(*sources: Any) -> dict[str, list[Fault]]:
     """List what has to be put right in forms and formsets; nothing where all is well."""
     return {"faults": fault_list(*sources)}
+
+
+@register.inclusion_tag("components/explained.html", takes_context=True)
+def explained(context: template.Context) -> dict[str, Any]:
+    """Show how the figures of this page are worked out, where the page has figures of its own."""
+    explain = getattr(context.get("view"), "explain", None)
+    return {"parts": explain(context.flatten()) if explain else ()}
 
 
 @register.simple_tag
