@@ -1,6 +1,7 @@
 """Proof that every balance is the sum of its movements, or the rows where it is not.
 
 What came of a purchase is proved beside it: lots, packs and prices agree with what was ordered.
+The chain of seals shows what was changed behind the program's back.
 
 One query reads lots and movements side by side, in the order of the ledger, a few thousand rows
 at a time: one reading, so that an entry made meanwhile cannot look like a fault.
@@ -10,12 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
-from itertools import groupby
+from itertools import groupby, starmap
 from typing import Any, NamedTuple
 
 from django.db import connections
 from django.db.models import Exists, OuterRef
 
+from fibres import sealing
+from fibres.calc.chain import Noted
 from fibres.calc.parting import part_of_packs
 from fibres.models import Lot, Movement, Purchase, PurchaseLine
 from studio import appendonly
@@ -44,6 +47,8 @@ class Audit:
     movements: int = 0
     arrivals: int = 0
     makings: int = 0
+    sealed: int = 0
+    seal: str = ""
     faults: list[Fault] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
@@ -109,13 +114,21 @@ class Come(NamedTuple):
         return f"receipt {self.arrival} of {self.ref}"
 
 
-def audit(using: str = "default") -> Audit:
-    """Look at every lot, movement and receipt, at the triggers and the database file."""
+def audit(using: str = "default", *, noted: Noted | None = None) -> Audit:
+    """Look at every lot, movement and receipt, at the triggers and the database file.
+
+    ``noted`` is a seal that somebody kept, to be held against the ledger.
+    """
     found = Audit()
     for _, lines in groupby(read_lines(using), key=lambda line: line.lot_id):
         audit_lot(list(lines), found)
     for _, rows in groupby(read_arrivals(using), key=lambda row: row.purchase_id):
         audit_purchase(list(rows), found)
+    head = sealing.head(using)
+    found.sealed, found.seal = head.number, head.noted
+    found.faults += starmap(Fault, sealing.faults(using))
+    if noted and (unlike := sealing.unlike(noted, using)):
+        found.faults.append(Fault(f"seal {noted}", unlike))
     found.faults += [*trigger_faults(using), *file_faults(using)]
     return found
 

@@ -10,14 +10,13 @@ from fractions import Fraction
 from functools import partial
 from typing import Any
 
-from django.db import transaction
 from django.db.models import QuerySet
 
 from fibres import keeping, ledger, offshelf, takeback
 from fibres.calc import moisture as wet
 from fibres.models import Lot, Movement
 from fibres.wording import mass_words
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 
@@ -25,7 +24,7 @@ from studio.models import Entry
 Step = Callable[[], Movement]
 
 
-@transaction.atomic
+@acting()
 def correct(
     movement: Movement,
     *,

@@ -1,7 +1,7 @@
 """The only door through which stock changes: append a movement and move the balance with it.
 
 Each function runs inside the transaction of the service that calls it, locks the lot, changes
-its balance only if that leaves it at nothing or more, and writes one movement.
+its balance only if that leaves it at nothing or more, and writes one movement with its seal.
 """
 
 from __future__ import annotations
@@ -12,12 +12,13 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
 from django.db.models import F, OuterRef, Subquery, Sum
 
+from fibres import sealing
 from fibres.models import CountLine, Lot, Movement
 from fibres.wording import mass_words
 from studio import roles
+from studio.entries import acting
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 
@@ -38,7 +39,7 @@ def post(
     reverses: Movement | None = None,
 ) -> Movement:
     """Write one movement of a lot, signed into the store, and move the balance with it."""
-    with transaction.atomic():
+    with acting():
         # SQLite takes the write lock when the transaction begins; PostgreSQL locks this row.
         held = _with_count(lot.pk)
         refuse_odd_day(happened_on, received_on=held.received_on)
@@ -66,6 +67,7 @@ def post(
         unset = {name for name in ("as_is_mg", "reverses") if getattr(movement, name) is None}
         movement.full_clean(exclude={"lot", "entry", *unset}, validate_unique=False)
         movement.save()
+        sealing.seal(movement)
         lot.oven_dry_mg = held.oven_dry_mg + oven_dry_mg
     return movement
 
@@ -95,7 +97,7 @@ def post_first(postings: Sequence[Posting], *, entry: Entry) -> None:
         held[lot.pk] = held.get(lot.pk, 0) + posting.oven_dry_mg
         if held[lot.pk] < 0:
             raise _not_enough(lot.ref, held[lot.pk] - posting.oven_dry_mg, -posting.oven_dry_mg)
-    with transaction.atomic():
+    with acting():
         lots = {posting.lot.pk: posting.lot for posting in postings}
         for lot in lots.values():
             lot.oven_dry_mg = held[lot.pk]
@@ -103,6 +105,7 @@ def post_first(postings: Sequence[Posting], *, entry: Entry) -> None:
         if new.filter(pk__in=list(lots)).count() != len(lots):
             raise StudioError("Only lots without a movement get their first ones so.")
         Movement.objects.bulk_create([_first(posting, entry) for posting in postings])
+        sealing.seal_all(Movement.objects.filter(entry=entry))
         written = Movement.objects.filter(lot=OuterRef("pk")).order_by().values("lot")
         new_lots = Lot.objects.filter(pk__in=list(lots))
         new_lots.update(

@@ -8,13 +8,12 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Q, Sum
 
 from fibres import keeping, ledger, offshelf
 from fibres.calc import moisture as wet
 from fibres.models import Lot, MoistureTest, Movement
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError
 from studio.models import Entry
 from studio.units import from_mg, show_share
@@ -23,7 +22,7 @@ from studio.units import from_mg, show_share
 OTHERWISE = "weigh the sample again, or enter that water came or went since"
 
 
-@transaction.atomic
+@acting()
 def weigh_moisture(
     lot: Lot,
     *,

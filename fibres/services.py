@@ -8,8 +8,6 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from fibres import ledger, offshelf
 from fibres.calc import moisture as wet
 from fibres.calc.scrap import Estimate
@@ -18,7 +16,7 @@ from fibres.gifts import refusal_of
 from fibres.models import Fibre, Lot, Movement, Source
 from fibres.sampling import weigh_moisture
 from fibres.wording import mass_words
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Counter, Entry
 from studio.units import show_mass, show_share
@@ -56,7 +54,7 @@ class Receipt:
     remarks: str = ""
 
 
-@transaction.atomic
+@acting()
 def receive(
     receipt: Receipt,
     *,
@@ -176,7 +174,7 @@ def donor_named(name: str) -> Source:
     return source
 
 
-@transaction.atomic
+@acting()
 def log_scrap(
     estimate: Estimate,
     *,
@@ -214,7 +212,7 @@ def log_scrap(
     )
 
 
-@transaction.atomic
+@acting()
 def take_out(
     lot: Lot,
     *,

@@ -14,7 +14,6 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Max
 from django.urls import reverse
 from django.utils import timezone
@@ -25,7 +24,7 @@ from fibres.offshelf import refuse_weighed_out
 from fibres.weighing import reason_for, reckon
 from fibres.wording import mass_words
 from studio import roles
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Entry
 from studio.refs import near_to, row_called
@@ -168,7 +167,7 @@ def open_line_of(lot: Lot) -> CountLine | None:
 # --- acts ----------------------------------------------------------------------------------------
 
 
-@transaction.atomic
+@acting()
 def begin(
     place: str = "",
     *,
@@ -209,7 +208,7 @@ def begin(
     return stocktake
 
 
-@transaction.atomic
+@acting()
 def add_lot(stocktake: Stocktake, ref: str, *, by: Any, key: uuid.UUID | None = None) -> CountLine:
     """Take a lot into a count that lies where the book did not have it, or was used up."""
     stocktake = _open(stocktake, key)
@@ -230,7 +229,7 @@ def add_lot(stocktake: Stocktake, ref: str, *, by: Any, key: uuid.UUID | None = 
     return line
 
 
-@transaction.atomic
+@acting()
 def count_lot(
     stocktake: Stocktake,
     lot: Lot,
@@ -261,7 +260,7 @@ def count_lot(
     return line
 
 
-@transaction.atomic
+@acting()
 def post(stocktake: Stocktake, *, by: Any, key: uuid.UUID | None = None) -> Stocktake:
     """Bring the book in line with what was weighed, in one entry; lots not weighed stay."""
     stocktake = _open(stocktake, key)
@@ -337,7 +336,7 @@ def _post_line(line: CountLine, stocktake: Stocktake, entry: Entry) -> None:
         Lot.objects.filter(pk=lot.pk).update(**changes)
 
 
-@transaction.atomic
+@acting()
 def give_up(stocktake: Stocktake, *, by: Any, key: uuid.UUID | None = None) -> Stocktake:
     """Leave a count without posting anything; what was weighed can still be read."""
     stocktake = _open(stocktake, key)

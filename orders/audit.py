@@ -14,6 +14,7 @@ from django.db.models import Q, Sum
 
 from fibres import audit as store
 from fibres.audit import ROWS_AT_A_TIME, Audit, Fault
+from fibres.calc.chain import Noted
 from fibres.models import Movement
 from orders.makings.balance import kept_in_lots_mg
 from orders.makings.standing import issued_by_lot
@@ -52,9 +53,9 @@ class Sheets(NamedTuple):
     sheets: Any
 
 
-def audit(using: str = "default") -> Audit:
+def audit(using: str = "default", *, noted: Noted | None = None) -> Audit:
     """Look at the store, and at every making beside it."""
-    found = store.audit(using)
+    found = store.audit(using, noted=noted)
     found.makings = Making.objects.using(using).count()
     for weighed in read_weighed(using):
         found.faults += [Fault(weighed.name, fault) for fault in issue_faults(weighed)]

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db import transaction
 from django.db.models import F, Q
 
 from fibres import queries
 from fibres.models import Lot, Source
 from orders.makings.standing import sheets_made
 from orders.provenance import Became, became_in, trail_from
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 
 # Common practice, no source: after two weeks a gift looks forgotten.
@@ -97,7 +96,7 @@ def gifts_to_thank_for(today: date, user: Any) -> list[Gift]:
     ]
 
 
-@transaction.atomic
+@acting()
 def thank(source: Source, *, on: date, by: Any, key: uuid.UUID | None = None) -> Source:
     """Note that a donor was thanked on a day, for all that had come by then."""
     if key is not None:

@@ -11,6 +11,7 @@ from urllib.parse import unquote, urlsplit
 WAL_IS_SAFE_FROM = (3, 51, 3)
 # The lock is not fair to who waits for it: of eight who write without pause, one may wait long.
 WAIT_SECONDS = {"wal": 20, "delete": 60}
+LOCK_SECONDS = 60
 SYNCHRONOUS = {"wal": "FULL", "delete": "EXTRA"}
 
 
@@ -36,7 +37,14 @@ def sqlite(path: Path, *, journal: str = "") -> dict[str, Any]:
     read a balance and then write it get "database is locked" at once.
     """
     mode = journal_mode(journal)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        message = (
+            f"The folder {path.parent} cannot be made: {fault.strerror}. Make it, or set "
+            "HALFSTUFF_DATA to another folder."
+        )
+        raise SystemExit(message) from None
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": path,
@@ -70,6 +78,8 @@ def postgresql(url: str) -> dict[str, Any]:
         "PORT": port,
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
+        # Acts are done one after another; of one that hangs, the next says so instead of hanging.
+        "OPTIONS": {"options": f"-c lock_timeout={LOCK_SECONDS}s"},
     }
 
 

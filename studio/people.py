@@ -9,13 +9,14 @@ from typing import Any
 from django.contrib.auth import SESSION_KEY, get_user_model
 from django.contrib.auth.models import AbstractUser, Group
 from django.contrib.sessions.models import Session
-from django.db import connections, transaction
+from django.db import connections
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.entries import enter, refuse_repeat
+from studio import tokens
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
-from studio.models import Preference
+from studio.models import Entry, Preference
 from studio.roles import OWNER, ROLES, role_of
 
 # The apps above this one add what has to be there when an owner first looks around.
@@ -38,7 +39,7 @@ def make_owner(name: str, password: str | None) -> AbstractUser:
     return owner
 
 
-@transaction.atomic
+@acting()
 def keep_person(
     person: AbstractUser,
     *,
@@ -51,11 +52,13 @@ def keep_person(
     """Add an account, or change its role, whether it is open, and its password if one is given.
 
     The last owner who can sign in stays one. Another role ends every session of that person,
-    and so does a new password.
+    and so does a new password. A new password and a closed account close the person's tokens.
     """
     if key is not None:
         refuse_repeat(key)
     verb = "Added" if person._state.adding else "Changed"
+    if verb == "Changed":
+        _refuse_other_name(person)
     loses_owner = role != OWNER or not is_active
     if verb == "Changed" and loses_owner and _is_last_owner(person):
         raise StudioError(
@@ -72,9 +75,23 @@ def keep_person(
     person.full_clean()
     person.save()
     person.groups.set(Group.objects.filter(name=role))
-    said = f"{verb} {person.get_username()}: {role}{'' if is_active else ', closed'}"
+    ended = tokens.close_all(person) if password or not is_active else ""
+    words = [role, "" if is_active else "closed", ended]
+    said = f"{verb} {person.get_username()}: {', '.join(filter(None, words))}"
     enter(f"{verb.lower()} person", said, page=reverse("studio"), key=key, by=by)
     return person
+
+
+def _refuse_other_name(person: AbstractUser) -> None:
+    """Keep the name of whoever has entered anything: the book says by it who did what."""
+    there = get_user_model().objects.get(pk=person.pk).get_username()
+    if there != person.get_username() and Entry.objects.filter(by=person).exists():
+        raise StudioError(
+            f"{there} has entered something, and the book names people by their user name. Keep "
+            "the name, or close this account and add another one.",
+            field="username",
+            value=person.get_username(),
+        )
 
 
 def end_sessions(person: AbstractUser) -> None:
@@ -89,7 +106,7 @@ def _role_there(person: AbstractUser) -> str:
     return role_of(get_user_model().objects.get(pk=person.pk))
 
 
-@transaction.atomic
+@acting()
 def keep_own_units(person: AbstractUser, units: str, *, key: uuid.UUID | None = None) -> None:
     """Remember in which units a person reads and writes; empty for those of the studio."""
     if key is not None:
@@ -99,16 +116,17 @@ def keep_own_units(person: AbstractUser, units: str, *, key: uuid.UUID | None = 
     enter("changed own units", said, page=reverse("you"), key=key, by=person)
 
 
-@transaction.atomic
+@acting()
 def keep_own_password(
     person: AbstractUser, password: str, *, key: uuid.UUID | None = None
 ) -> None:
-    """Change the password of who asks; sessions that were begun with the old one end."""
+    """Change the password of who asks; sessions begun with the old one end, and tokens close."""
     if key is not None:
         refuse_repeat(key)
     person.set_password(password)
     person.save(update_fields=["password"])
-    said = f"{person.get_username()} changed the own password"
+    ended = tokens.close_all(person)
+    said = f"{person.get_username()} changed the own password{f', {ended}' if ended else ''}"
     enter("changed own password", said, page=reverse("you"), key=key, by=person)
 
 

@@ -274,7 +274,7 @@ def _breaks_in(
 def _packs(text: str) -> int:
     packs: int = read(text, "count")
     if packs > MOST_PACKS:
-        raise ReadingError(f"Give {show_number(MOST_PACKS)} or fewer.")
+        raise ReadingError(f"Give {show_number(MOST_PACKS)} or fewer, got {show_number(packs)}.")
     return packs
 
 

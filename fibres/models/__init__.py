@@ -4,6 +4,7 @@ from fibres.models.fibres import Fibre
 from fibres.models.furnishes import Addition, Drying, Furnish, FurnishPart, Shrinkage
 from fibres.models.lots import Lot, MoistureTest, Movement
 from fibres.models.purchases import Arrival, Purchase, PurchaseLine
+from fibres.models.seals import Seal
 from fibres.models.sources import Offer, OfferBreak, Source
 from fibres.models.stocktakes import CountLine, Stocktake
 
@@ -22,6 +23,7 @@ __all__ = [
     "OfferBreak",
     "Purchase",
     "PurchaseLine",
+    "Seal",
     "Shrinkage",
     "Source",
     "Stocktake",

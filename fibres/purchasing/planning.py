@@ -7,17 +7,16 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from fibres.models import Offer, Purchase, Source
 from fibres.purchasing import rows
 from fibres.purchasing.rows import Lines
-from studio.entries import refuse_repeat
+from studio.entries import acting, refuse_repeat
 from studio.errors import RangeError, StudioError
 
 
-@transaction.atomic
+@acting()
 def plan(
     source: Source,
     lines: Lines,
@@ -37,7 +36,7 @@ def plan(
     return purchase
 
 
-@transaction.atomic
+@acting()
 def change(
     purchase: Purchase,
     lines: Lines,
@@ -61,7 +60,7 @@ def change(
     return purchase
 
 
-@transaction.atomic
+@acting()
 def order(
     purchase: Purchase,
     *,
@@ -90,7 +89,7 @@ def _refuse_placed(purchase: Purchase, advice: str) -> None:
         raise StudioError(f"{purchase.ref} is {state}, no longer planned. {advice}")
 
 
-@transaction.atomic
+@acting()
 def place(
     source: Source,
     lines: Lines,
@@ -143,7 +142,7 @@ def mark_ordered(
     )
 
 
-@transaction.atomic
+@acting()
 def expect(
     purchase: Purchase, expected_on: date, *, by: Any, key: uuid.UUID | None = None
 ) -> Purchase:
@@ -163,7 +162,7 @@ def expect(
     return purchase
 
 
-@transaction.atomic
+@acting()
 def close(purchase: Purchase, why: str, *, by: Any, key: uuid.UUID | None = None) -> Purchase:
     """Give up what has not come: a planned order is dropped, of another the rest is let go."""
     purchase = rows.held(purchase, key)

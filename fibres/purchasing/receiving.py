@@ -9,12 +9,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from fibres import services
 from fibres.calc.parting import part_of_packs
 from fibres.models import Arrival, Lot, Purchase, PurchaseLine
 from fibres.purchasing import rows
+from studio.entries import acting
 from studio.errors import RangeError, StudioError
 from studio.models import Entry
 
@@ -33,7 +32,7 @@ class Arrived:
     remarks: str = ""
 
 
-@transaction.atomic
+@acting()
 def receive(
     purchase: Purchase,
     arrivals: Sequence[Arrived],

@@ -6,14 +6,14 @@ import uuid
 from decimal import Decimal
 from typing import Any
 
-from django.db import models, transaction
+from django.db import models
 from django.urls import reverse
 
 from fibres.models import Fibre, Shrinkage
 from orders.learning.figures import Figure, LearnedFigure, learn
 from orders.learning.origins import SHEET_FIELDS, makings_in_words
 from orders.models import AcceptedFigure, Sheet
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Mould, Studio
 
@@ -23,7 +23,7 @@ CHANGED = (
 )
 
 
-@transaction.atomic
+@acting()
 def accept(
     figure: str, slug: str, *, value: str, stands: str, by: Any, key: uuid.UUID | None = None
 ) -> AcceptedFigure:

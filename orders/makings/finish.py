@@ -9,7 +9,6 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from fibres import ledger
@@ -20,7 +19,7 @@ from orders.makings.balance import MassBalance, balance_of, fibre_in_a_sheet, sh
 from orders.makings.keptas import WET_FROM
 from orders.makings.log import at_the_vat, page_of
 from orders.models import Issue, Making, SheetMovement
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 
@@ -64,7 +63,7 @@ def short_lots(issues: Sequence[Issue], lots: dict[int, Lot]) -> list[str]:
     return faults
 
 
-@transaction.atomic
+@acting()
 def finish(
     making: Making,
     *,

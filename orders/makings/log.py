@@ -12,8 +12,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-from django.db.models import F, Max, Sum
+from django.db.models import F, Max, QuerySet, Sum
 from django.urls import reverse
 from django.utils import timezone
 
@@ -25,7 +24,7 @@ from orders.makings import weighing
 from orders.makings.lots import consistency_of
 from orders.models import Commission, Dose, Fault, Issue, Making, Post, Spell, TrialSheet
 from orders.models.makings import MOST_SHEETS
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import NotEnoughError, RangeError, StudioError
 from studio.models import Entry
 from studio.units import show_count, show_mass, show_number, show_share
@@ -72,7 +71,7 @@ def _note(
     return enter(act, f"{making.ref}: {said}", page=page_of(making), key=key, by=by)
 
 
-@transaction.atomic
+@acting()
 def start(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
     """Begin a planned making with its first post; an agreed commission is now being made."""
     if key is not None:
@@ -98,7 +97,7 @@ def start(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
     return held
 
 
-@transaction.atomic
+@acting()
 def tap(
     making: Making,
     what: str,
@@ -133,7 +132,7 @@ def tap(
     _note(held, f"post {post}, {what} {show_number(change)}", by=by, key=key, act="tap")
 
 
-@transaction.atomic
+@acting()
 def begin_post(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Post:
     """Begin the next post of sheets; an empty last one is taken in its place."""
     held = _held(making, key)
@@ -147,7 +146,7 @@ def begin_post(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Post
     return post
 
 
-@transaction.atomic
+@acting()
 def spend(
     making: Making, operation: str, minutes: Decimal, *, by: Any, key: uuid.UUID | None = None
 ) -> Spell:
@@ -174,7 +173,7 @@ def spend(
     return spell
 
 
-@transaction.atomic
+@acting()
 def dose(
     making: Making,
     name: str,
@@ -205,7 +204,7 @@ def dose(
     return row
 
 
-@transaction.atomic
+@acting()
 def weigh_trial(
     making: Making, trial: TrialSheet, *, by: Any, key: uuid.UUID | None = None
 ) -> TrialSheet:
@@ -226,7 +225,7 @@ def weigh_trial(
     return trial
 
 
-@transaction.atomic
+@acting()
 def take_back_trial(making: Making, pk: int, *, by: Any, key: uuid.UUID | None = None) -> None:
     """Take out a weighed sheet that was entered by mistake."""
     held = _held(making, key)
@@ -237,7 +236,7 @@ def take_back_trial(making: Making, pk: int, *, by: Any, key: uuid.UUID | None =
     trial.delete()
 
 
-@transaction.atomic
+@acting()
 def note_heel(
     making: Making,
     heel: str,
@@ -263,7 +262,7 @@ def note_heel(
     return _kept(held, columns, f"heel {held.get_heel_display().lower()}", by=by, key=key)
 
 
-@transaction.atomic
+@acting()
 def note_broke(
     making: Making,
     *,
@@ -316,7 +315,7 @@ def _some_fibre(as_is_mg: int | None, moisture: Decimal | None, holds: str) -> D
     return moisture
 
 
-@transaction.atomic
+@acting()
 def issue(
     making: Making,
     lot: Lot,
@@ -375,7 +374,7 @@ def _weighed(lot: Lot, as_is_mg: int, *, moisture: Decimal, left_mg: int) -> tup
     return as_is_mg, oven_dry_mg
 
 
-@transaction.atomic
+@acting()
 def take_back_issue(making: Making, pk: int, *, by: Any, key: uuid.UUID | None = None) -> None:
     """Put back what was weighed out by mistake; nothing in the store has moved for it."""
     held = _held(making, key)
@@ -388,8 +387,10 @@ def take_back_issue(making: Making, pk: int, *, by: Any, key: uuid.UUID | None =
 
 def noted_by_making(lots: Iterable[int]) -> dict[int, dict[str, int]]:
     """Return what is weighed out of lots and in the book yet, oven-dry, by lot and making."""
+    # A query stays one: the keys of all lots in store are more than a statement takes.
+    wanted = lots if isinstance(lots, QuerySet) else list(lots)
     rows = (
-        Issue.objects.filter(movement=None, making__state__in=Making.OPEN, lot__in=list(lots))
+        Issue.objects.filter(movement=None, making__state__in=Making.OPEN, lot__in=wanted)
         .order_by()
         .values_list("lot_id", "making__ref")
         .annotate(mass=Sum("oven_dry_mg"))

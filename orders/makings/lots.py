@@ -18,7 +18,8 @@ from django.db.models import Prefetch
 from fibres.calc import moisture as wet
 from fibres.models import Fibre, FurnishPart, Lot
 from orders import snapshot
-from orders.calc.cover import Answer, allocate
+from orders.allocated import allocated
+from orders.calc.cover import Answer
 from orders.calc.forming import GRAMS_A_LITRE, Forming, charged_at, form
 from orders.calc.planrows import Part, PlanLot, Promise, Snapshot
 from orders.calc.taken import Taken, taken_from
@@ -127,9 +128,9 @@ def drawing_for(making: Making, today: date) -> Drawing:
             formed[one.pk] = found
     shot = snapshot.read(today, with_runs=False)
     reckoned = [one for one in makings if one.pk in formed]
-    found = allocate(_with_makings(shot, reckoned, formed, made, issues))
+    found = allocated(_with_makings(shot, reckoned, formed, made, issues))
     rest = [one for one in reckoned if one.pk != making.pk]
-    without = allocate(_with_makings(_put_back(shot, weighed), rest, formed, made, issues))
+    without = allocated(_with_makings(_put_back(shot, weighed), rest, formed, made, issues))
     own_ref = making.commission.ref if making.commission else ""
     promised = {promise.ref for promise in shot.commissions} - {own_ref}
     return Drawing(

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from math import floor
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Sum
 
 from orders import sheetsinhand
@@ -15,7 +14,7 @@ from orders.calc import culls
 from orders.calc.spec import SheetSpec
 from orders.makings.forming import spec_of
 from orders.models import Commission, Dryer, Making
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Mould, Vat
 from studio.units import show_count, show_number
@@ -93,7 +92,7 @@ def usual_vat(mould: Mould | None = None) -> Vat | None:
     return min(fitting, key=lambda vat: vat.litres, default=None)
 
 
-@transaction.atomic
+@acting()
 def plan_making(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
     """Plan a new making; the pulls it leaves open are those of the safe count."""
     if key is not None:
@@ -114,7 +113,7 @@ def plan_making(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Mak
     return making
 
 
-@transaction.atomic
+@acting()
 def change_making(
     making: Making,
     *,
@@ -141,7 +140,7 @@ def change_making(
     return making
 
 
-@transaction.atomic
+@acting()
 def give_up(making: Making, *, by: Any, key: uuid.UUID | None = None) -> Making:
     """Give a making up; nothing in the store moves, and what was noted stays to be read."""
     if key is not None:

@@ -7,21 +7,20 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Q, Sum
 from django.urls import reverse
 
 from orders.models import Making, SheetMovement
 from orders.sheetsinhand import rows as book
 from orders.sheetsinhand.holding import balances
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import RangeError, StudioError
 from studio.models import Entry
 
 Kind = SheetMovement.Kind
 
 
-@transaction.atomic
+@acting()
 def spoil(
     making: Making,
     quality: str,
@@ -36,7 +35,7 @@ def spoil(
     if key is not None:
         refuse_repeat(key)
     if sheets < 1:
-        raise RangeError("Give 1 sheet or more.", field="sheets", value=sheets)
+        raise RangeError(f"Give 1 sheet or more, got {sheets}.", field="sheets", value=sheets)
     if not why.strip():
         raise StudioError("Say what happened to them.", field="why")
     held = book.locked_makings([making.pk])[making.pk]
@@ -49,7 +48,7 @@ def spoil(
     return held
 
 
-@transaction.atomic
+@acting()
 def count(
     making: Making,
     counted: Mapping[str, int],

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.urls import reverse
 
 from orders.calc.parcelprice import ParcelPrice
@@ -16,7 +15,7 @@ from orders.models import Commission, Delivery, Making, Sheet, SheetMovement
 from orders.sheetsinhand import rows as book
 from orders.sheetsinhand.holding import Quality, kept
 from orders.sheetsinhand.weighing import doubt, parcel_of
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import RangeError, StudioError
 from studio.models import Counter, Studio
 from studio.units import show_share
@@ -47,7 +46,7 @@ class ParcelNote:
     is_right: bool = False
 
 
-@transaction.atomic
+@acting()
 def send(
     commission: Commission | None,
     rows: Sequence[Sending],

@@ -9,20 +9,19 @@ import uuid
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.urls import reverse
 
 from orders.models import Commission, Delivery, SheetMovement
 from orders.sheetsinhand import rows as book
 from orders.sheetsinhand.holding import kept, lines_of
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import RangeError, StudioError
 
 State = Commission.State
 Kind = SheetMovement.Kind
 
 
-@transaction.atomic
+@acting()
 def take_back(
     delivery: Delivery,
     *,
@@ -71,7 +70,7 @@ def _refuse_before_sent(delivery: Delivery, day: date) -> None:
         )
 
 
-@transaction.atomic
+@acting()
 def take_back_spoilt(
     spoilt: SheetMovement,
     *,

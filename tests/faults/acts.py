@@ -23,23 +23,45 @@ from fibres.services import take_out
 from studio.errors import NotEnoughError, StudioError
 from studio.people import make_owner
 from tests.builders import arrived, day, make_lot, make_purchase, make_studio, signed_in
+from tests.faults.chaining import (
+    bring_in,
+    edit_offline,
+    fill_and_take_out,
+    last_seal,
+    move_both,
+    two_lots,
+)
+from tests.faults.copying import copy_under_writers
 from tests.faults.correcting import (
     faults_of_the_book,
     makings_that_kept_broke,
     put_right_both_ends,
     put_right_while_counted,
 )
+from tests.faults.migrating import migrate_and_die, migrate_back
 from tests.faults.place import Place
 from tests.faults.sending import lay_out, send_sheets
+from tests.faults.small_disk import fill_disk, look_round
 from tests.faults.tamper import tamper
+from tests.faults.tearing import take_and_keep_the_log
 from tests.faults.vat import at_the_vat, tap, tap_and_finish
 
 __all__ = [
     "at_the_vat",
+    "bring_in",
+    "copy_under_writers",
+    "edit_offline",
     "faults_of_the_book",
+    "fill_and_take_out",
+    "fill_disk",
     "kill",
+    "last_seal",
     "lay_out",
+    "look_round",
     "makings_that_kept_broke",
+    "migrate_and_die",
+    "migrate_back",
+    "move_both",
     "order",
     "prepare",
     "put_right_both_ends",
@@ -48,9 +70,11 @@ __all__ = [
     "send_sheets",
     "serve",
     "take",
+    "take_and_keep_the_log",
     "tamper",
     "tap",
     "tap_and_finish",
+    "two_lots",
 ]
 
 

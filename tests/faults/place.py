@@ -17,6 +17,15 @@ from urllib.parse import urlsplit, urlunsplit
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_SECONDS = 240
+# Movements without a seal, numbers that are left out, and seals in another order than the ledger.
+ODD_SEALS = (
+    "fibres_movement movement LEFT JOIN fibres_seal seal ON seal.movement_id = movement.id "
+    "WHERE seal.id IS NULL",
+    "fibres_seal seal WHERE seal.number > 1 AND NOT EXISTS "
+    "(SELECT 1 FROM fibres_seal earlier WHERE earlier.number = seal.number - 1)",
+    "fibres_seal seal JOIN fibres_seal later ON later.number = seal.number + 1 "
+    "WHERE later.movement_id <= seal.movement_id",
+)
 
 
 @dataclass(frozen=True)
@@ -102,6 +111,8 @@ class Place:
             "GROUP BY entry.id HAVING COUNT(movement.id) <> 1"
         ):
             found.append("an entry without its movement")
+        if any(self.value(f"SELECT COUNT(*) FROM {odd}") for odd in ODD_SEALS):
+            found.append("the chain of seals is not that of the movements")
         return found
 
     def entry_keys(self) -> set[str]:

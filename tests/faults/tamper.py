@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management import call_command
 from django.db import DatabaseError, connection, models, transaction
 
-from fibres.models import Movement
+from fibres.models import Movement, Seal
 from orders.models import AcceptedFigure, Quote, QuoteDocument, SheetMovement
 from studio import appendonly, checks
 from studio.appendonly import AppendOnly
@@ -21,6 +21,7 @@ from tests.builders import day, make_client, make_making, make_sheet
 GUARDED: tuple[tuple[type[AppendOnly], str], ...] = (
     (Entry, "said"),
     (Movement, "why"),
+    (Seal, "digest"),
     (SheetMovement, "why"),
     (AcceptedFigure, "value"),
     (QuoteDocument, "ref"),

@@ -23,7 +23,7 @@ def test_every_attack_is_refused_when_fresh_and_after_a_migration(place: Place, 
     routes = ROUTES | ({"truncate"} if place.url else set())
 
     assert told["models"] == [
-        "AcceptedFigure", "Entry", "Movement", "QuoteDocument", "SheetMovement",
+        "AcceptedFigure", "Entry", "Movement", "QuoteDocument", "Seal", "SheetMovement",
     ]  # fmt: skip
     for model in told["models"]:
         for when in ("fresh", "after a migration"):
@@ -39,8 +39,8 @@ def test_rows_are_as_they_were_after_every_attack(told: dict):
 
 def test_lost_triggers_are_reported_until_they_are_put_back(place: Place, told: dict):
     tables = (
-        "studio_entry", "fibres_movement", "orders_sheetmovement", "orders_acceptedfigure",
-        "orders_quotedocument",
+        "studio_entry", "fibres_movement", "fibres_seal", "orders_sheetmovement",
+        "orders_acceptedfigure", "orders_quotedocument",
     )  # fmt: skip
     missing = {
         f"studio.E003 Rows of {table} could be changed: its triggers are gone." for table in tables

@@ -22,6 +22,7 @@ from fibres.gifts import NEEDED, Measure
 from fibres.models import Fibre, Lot
 from studio import cautions
 from studio.commands import StoreCommand
+from studio.entries import acting
 from studio.errors import ReadingError, StudioError
 from studio.fields import DayField
 from studio.models import Studio
@@ -82,7 +83,7 @@ class Command(StoreCommand):
         worth = gifts.worth(estimate, fibre, moisture)
         known = Lot.MoistureKnown
         # A dry run is the same act taken back, so that it refuses whatever the act would.
-        with transaction.atomic():
+        with acting():
             ref = services.log_scrap(
                 estimate,
                 donor=options["donor"],
@@ -184,7 +185,7 @@ def read_day(text: str | None) -> date:
     try:
         return DayField().clean(text)
     except ValidationError as fault:
-        raise ReadingError(f"--received: “{text[:40]}”. {' '.join(fault.messages)}") from fault
+        raise ReadingError(f"--received: {' '.join(fault.messages)}") from fault
 
 
 def as_json(

@@ -13,9 +13,11 @@ from django.core.management.base import CommandError
 from django.db import connection
 
 from fibres.audit import Audit
-from fibres.models import Movement
+from fibres.calc.chain import Noted
+from fibres.models import Movement, Seal
 from orders.audit import audit
 from studio.commands import StoreCommand
+from studio.errors import StudioError
 
 
 class Command(StoreCommand):
@@ -24,24 +26,42 @@ class Command(StoreCommand):
     help = "Prove that every balance is the sum of its movements; exit 1 where one is not."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """Take the one option."""
+        """Take a seal that was noted, and the form of the answer."""
+        parser.add_argument(
+            "--seal",
+            default="",
+            metavar="SEAL",
+            help="a seal as an earlier audit printed it: prove that nothing up to it was changed",
+        )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print what was found, one line a fault."""
-        if Movement._meta.db_table not in connection.introspection.table_names():
+        there = set(connection.introspection.table_names())
+        if Movement._meta.db_table not in there:
             raise CommandError("There is no store in this database yet. Run manage.py migrate.")
-        found = audit()
+        if Seal._meta.db_table not in there:
+            raise CommandError("The database is of an older release. Run manage.py migrate.")
+        noted = _noted(options["seal"])
+        found = audit(noted=noted)
         if options["json"]:
             self.stdout.write(json.dumps(found.as_json(), ensure_ascii=False, indent=2))
         else:
-            self.stdout.write(worded(found))
+            self.stdout.write(worded(found, noted))
         if found.faults:
             number = len(found.faults)
             raise CommandError(f"{number} fault{'' if number == 1 else 's'} found.")
 
 
-def worded(found: Audit) -> str:
+def _noted(text: str) -> Noted | None:
+    """Read the seal that was given, if any was."""
+    try:
+        return Noted.read(text) if text.strip() else None
+    except StudioError as fault:
+        raise CommandError(f"--seal: {fault}") from fault
+
+
+def worded(found: Audit, noted: Noted | None = None) -> str:
     """Word the outcome as a person reads it."""
     if found.faults:
         return "\n".join(map(str, found.faults))
@@ -54,4 +74,8 @@ def worded(found: Audit) -> str:
     if found.makings:
         made = "1 making" if found.makings == 1 else f"{found.makings:,} makings"
         said += f" {made}: what was weighed out has left the store, and sheets are as counted."
+    if noted:
+        said += f" Nothing up to seal {noted} was changed since it was noted."
+    if found.sealed:
+        said += f" The last seal is {found.seal}. Note it down: audit --seal proves this state."
     return said
