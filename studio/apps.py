@@ -1,6 +1,7 @@
 """The studio app: what both other apps share."""
 
 from django.apps import AppConfig
+from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
 
 
@@ -10,9 +11,12 @@ class StudioConfig(AppConfig):
     name = "studio"
 
     def ready(self) -> None:
-        """Register the checks and what has to follow a migration."""
-        from studio import appendonly, checks, people
+        """Register the checks, what has to follow a migration, and who has the database open."""
+        from studio import appendonly, checks, people, safety
+        from studio.copies import inuse
 
         post_migrate.connect(people.make_roles, sender=self)
         post_migrate.connect(appendonly.install)
+        connection_created.connect(inuse.hold)
         checks.register()
+        safety.register()

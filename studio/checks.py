@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from typing import Any
 
 from django.conf import settings
@@ -13,14 +14,18 @@ from django.db.utils import DatabaseError
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from studio import appendonly, database, roles
+from studio.copies import inuse, room
+from studio.files.limits import megabytes
 
 
 def register() -> None:
     """Add the house's own checks to Django's."""
     register_check(views_declare_needs, Tags.security)
     register_check(data_folder_is_writable)
+    register_check(room_is_left)
     register_check(journal_mode_is_told, Tags.database)
     register_check(triggers_are_there, Tags.database)
+    register_check(clock_is_not_behind, Tags.database)
 
 
 def every_pattern(resolver: URLResolver | None = None) -> list[URLPattern]:
@@ -50,13 +55,31 @@ def views_declare_needs(**kwargs: Any) -> list[CheckMessage]:
 def data_folder_is_writable(**kwargs: Any) -> list[CheckMessage]:
     """Find a data folder that entries could not be saved in."""
     folder = settings.DATA_DIR
-    if os.access(folder, os.W_OK):
+    file = inuse.file_of(connections["default"])
+    # The journal lies beside the file, so the folder has to take new files too.
+    for what, path in (("folder", folder), ("file", file if file and file.exists() else folder)):
+        if not os.access(path, os.W_OK):
+            return [
+                Error(
+                    f"Entries cannot be saved: the {what} {path} cannot be written to.",
+                    hint="Give this account the right to write there, or set HALFSTUFF_DATA.",
+                    id="studio.E002",
+                )
+            ]
+    return []
+
+
+def room_is_left(**kwargs: Any) -> list[CheckMessage]:
+    """Find a disk that will soon take no more entries."""
+    folder = settings.DATA_DIR
+    free = shutil.disk_usage(folder).free if folder.is_dir() else room.LEFT_FREE
+    if free >= room.LEFT_FREE:
         return []
     return [
-        Error(
-            f"Entries cannot be saved: the folder {folder} cannot be written to.",
-            hint="Give this account the right to write there, or set HALFSTUFF_DATA.",
-            id="studio.E002",
+        Warning(
+            f"The disk of {folder} has {megabytes(free)} left, and entries need room.",
+            hint="Make room on it, or move the folder and set HALFSTUFF_DATA.",
+            id="studio.W002",
         )
     ]
 
@@ -97,4 +120,20 @@ def triggers_are_there(databases: list[str] | None = None, **kwargs: Any) -> lis
             )
             for table in tables
         ]
+    return found
+
+
+def clock_is_not_behind(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """Find a clock that says less than the entry book does."""
+    from studio.clock import behind
+
+    found: list[CheckMessage] = []
+    for alias in databases or []:
+        try:
+            said = behind(alias)
+        except DatabaseError:
+            continue
+        if said:
+            hint = "Days and moments of what is entered meanwhile will be wrong."
+            found.append(Warning(said, hint=hint, id="studio.W003"))
     return found

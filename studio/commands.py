@@ -15,7 +15,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, ProgrammingError, connection
 from django.db.models import QuerySet
 
-from studio import database, refs
+from studio import database, outages, refs
 from studio.errors import ReadingError, StudioError
 from studio.models import Studio
 from studio.working import Line
@@ -44,6 +44,13 @@ class HouseCommand(BaseCommand):
         parser = super().create_parser(prog_name, subcommand, **kwargs)
         parser.called_from_command_line = False
         return parser
+
+    def execute(self, *args: Any, **options: Any) -> Any:
+        """Run; what the database cannot do is one line."""
+        try:
+            return super().execute(*args, **options)
+        except (OperationalError, ProgrammingError) as fault:
+            raise CommandError(_why(fault)) from None
 
     def run_from_argv(self, argv: list[str]) -> None:
         """Run the command, and see that all it printed is read or given up."""
@@ -81,17 +88,14 @@ class StoreCommand(HouseCommand):
         return parser
 
     def execute(self, *args: Any, **options: Any) -> Any:
-        """Run on the database asked for; what it cannot do is one line."""
+        """Run on the database asked for."""
         if options.get("demo"):
             path = settings.DATA_DIR / DEMO_FILE
             if not path.is_file():
                 message = "There is no demo yet. Make it with “manage.py demo --no-serve”."
                 raise CommandError(message)
             database.use_file(path)
-        try:
-            return super().execute(*args, **options)
-        except (OperationalError, ProgrammingError) as fault:
-            raise CommandError(_why(fault)) from None
+        return super().execute(*args, **options)
 
 
 class ProgressLine:
@@ -201,6 +205,18 @@ def _give_up_unread() -> None:
 
 
 def _why(fault: Exception) -> str:
+    kind = outages.outage_of(fault).kind
+    where = connection.settings_dict["NAME"]
+    if kind == outages.FULL:
+        return (
+            f"The disk of {where} is full, so nothing was entered: {fault}. Nothing that was "
+            "saved before is lost. Make room there and try again."
+        )
+    if kind == outages.READ_ONLY:
+        return (
+            f"Nothing can be saved in {where}: {fault}. Nothing was entered. Give this account "
+            "the right to write there, or set HALFSTUFF_DATA to another folder."
+        )
     try:
         is_set_up = Studio._meta.db_table in connection.introspection.table_names()
     except OperationalError:

@@ -12,12 +12,14 @@ from studio.errors import ReadingError
 from studio.files.books import Stand
 from studio.files.columns import Column, by_name
 from studio.money import SIGNS
-from studio.reading import RULES
+from studio.reading import RULES, shown
 
 UNIT_AT_END = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]*?)\s*[)\]]")
 UNIT_AFTER_A_WORD = re.compile(r"(.*?)(?:,| in) +([^()\[\],]+)")
 PERCENT_AT_END = re.compile(r"(.*\S)\s*(%)")
 SHOWN = 40
+# Of a list without headings every cell would be told to be none.
+MOST_TOLD = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +43,27 @@ def headings_of(row: Sequence[Any], columns: Sequence[Column], currency: str) ->
             found.append(_heading(text, known, currency))
         except ReadingError as fault:
             faults.append(str(fault))
+    if len(faults) > MOST_TOLD:
+        more = len(faults) - MOST_TOLD + 1
+        faults[MOST_TOLD - 1 :] = [f"{more} more are no headings either."]
     faults += _twice(found)
     lacking = [one.name for one in columns if one.needed and one not in _meant(found)]
     if lacking:
         faults.append(f"There is no heading “{'”, “'.join(lacking)}”.")
     if faults:
+        if not found:
+            faults.append("Headings stand first: take away the lines above them.")
         raise ReadingError(f"{' '.join(faults)} Known are: {known_words(columns)}.")
     return found
+
+
+def is_heading(text: str, columns: Sequence[Column], currency: str) -> bool:
+    """Tell whether a cell could be the heading of a column."""
+    try:
+        _heading(_tidy(text), by_name(columns), currency)
+    except ReadingError:
+        return False
+    return True
 
 
 def known_words(columns: Sequence[Column]) -> str:
@@ -81,7 +97,7 @@ def _heading(text: str, known: dict[str, Column], currency: str) -> Heading:
             return Heading(column, unit_of(column, parts[2], currency))
     near = get_close_matches(text, list(known), n=1)
     said = f"; near it is “{known[near[0]].name}”" if near else ""
-    raise ReadingError(f"No column is called “{text[:SHOWN]}”{said}.")
+    raise ReadingError(f"No column is called {shown(text)}{said}.")
 
 
 def unit_of(column: Column, text: str, currency: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -18,6 +17,7 @@ from studio.fields import DayField, read
 from studio.fields.days import FIRST_YEAR, LAST_YEAR
 from studio.files.columns import Column
 from studio.units import show_number, to_mg, to_um
+from studio.unseen import holds_unseen
 
 AS_WRITTEN, COMMA, POINT = "", "comma", "point"
 DECIMALS = ((AS_WRITTEN, "As each cell writes it"), (COMMA, "A comma"), (POINT, "A point"))
@@ -72,7 +72,7 @@ def _name(text: str, column: Column, asked: Asked) -> str:
 def _short(text: str, column: Column) -> str:
     if len(text) > column.longest:
         raise ReadingError(f"Give at most {column.longest} characters; this has {len(text)}.")
-    if any(unicodedata.category(sign) == "Cc" and sign != "\n" for sign in text):
+    if holds_unseen(text.replace("\n", "")):
         raise ReadingError("A sign stands here that cannot be seen. Type the cell anew.")
     return text
 
@@ -108,7 +108,10 @@ def _day(text: str, column: Column, asked: Asked) -> date:
     try:
         found: date = datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007
     except ValueError:
-        found = DayField().clean(text)
+        try:
+            found = DayField().clean(text)
+        except ValidationError as fault:
+            raise ReadingError(" ".join(fault.messages)) from fault
     if not FIRST_YEAR <= found.year <= LAST_YEAR:
         raise ReadingError(f"Give a day from {FIRST_YEAR} to {LAST_YEAR}, got {found.year}.")
     return found
@@ -122,28 +125,30 @@ def _count(text: str, column: Column, asked: Asked) -> int:
 def _number(text: str, column: Column, asked: Asked) -> Decimal:
     number: Decimal = read(asked.plain(text), "number", allow_zero=True)
     if number != round(number, 2):
-        raise ReadingError("Give at most two places after the point.")
+        raise ReadingError(f"Give at most two places after the point, got {show_number(number)}.")
     return _bounded(number, column)
 
 
 def _bounded(number: Any, column: Column) -> Any:
     if number < column.least:
-        raise ReadingError(f"Give {show_number(column.least)} or more.")
+        raise ReadingError(f"Give {show_number(column.least)} or more, got {show_number(number)}.")
     if number > column.most:
-        raise ReadingError(f"Give {show_number(column.most)} or fewer.")
+        raise ReadingError(f"Give {show_number(column.most)} or fewer, got {show_number(number)}.")
     return number
 
 
 def _share(text: str, column: Column, asked: Asked) -> Decimal:
     share: Decimal = read(asked.plain(text), "share", unit=asked.unit and "%")
     if column.below_one and share >= 1:
-        raise ReadingError("Give less than 100 %: the rest is fibre.")
+        raise ReadingError(
+            f"Give less than 100 %: the rest is fibre. Here stands {show_number(share * 100)} %."
+        )
     if not column.zero and share <= 0:
         raise ReadingError("Give more than 0 %.")
     if share * 100 > column.most:
-        raise ReadingError(f"Give {column.most} % or less.")
+        raise ReadingError(f"Give {column.most} % or less, got {show_number(share * 100)} %.")
     if share != round(share, 6):
-        raise ReadingError("Give at most four places after the point.")
+        raise ReadingError(f"Give at most four places after the point, got {text[:40]}.")
     return share
 
 

@@ -15,14 +15,27 @@ from studio.files import limits
 from studio.files.books import Stand
 from studio.files.columns import Column
 from studio.files.grids import Grid, read_grid
-from studio.files.headings import Heading, headings_of, known_words
+from studio.files.headings import SHOWN, Heading, headings_of, is_heading, known_words
 from studio.files.kinds import Asked, read_cell
 
 T = TypeVar("T")
 TOO_MANY_CELLS = "There are more cells than headings. Put quotation marks round a decimal comma."
+# Lines of one cell above the headings: what the list is, of when, and by whom.
+MOST_TITLES = 3
 EXAMPLE = "example:"
+# No-break and thin spaces: what the program itself puts between a number and its unit.
+BLANKS = "\u00a0\u2009\u202f"
 SUMS = frozenset({"total", "totals", "grand total", "sum", "in all"})
 SUMS_SAID = "This looks like the sums of the list. Take the row out."
+
+
+def seen(text: str) -> str:
+    r"""Return text in which every sign can be seen; the blanks of figures stay.
+
+    >>> seen("no \u202efibre\x1b[31m of 5\u00a0kg")
+    'no ?fibre?[31m of 5\xa0kg'
+    """
+    return "".join(sign if sign.isprintable() or sign in BLANKS else "?" for sign in text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +45,10 @@ class Fault:
     row: int
     column: str
     text: str
+
+    def __post_init__(self) -> None:
+        """Keep what stands in a cell from steering the terminal or the page that shows it."""
+        object.__setattr__(self, "text", seen(self.text))
 
     def __str__(self) -> str:
         where = f"Row {self.row}, {self.column}" if self.column else f"Row {self.row}"
@@ -56,6 +73,7 @@ class ListFile:
     how: str = ""
     beyond: tuple[str, ...] = ()
     examples: int = 0
+    titles: tuple[str, ...] = ()
 
     @property
     def digest(self) -> str:
@@ -71,6 +89,8 @@ class ListFile:
         said = [self.how] if self.how else []
         if self.beyond:
             said.append(f"Look whether these words are right: {', '.join(self.beyond)}.")
+        for title in self.titles:
+            said.append(f"“{title}” above the headings is taken for a title and left out.")
         if self.examples:
             rows = "1 example row was" if self.examples == 1 else f"{self.examples} example rows"
             said.append(f"{rows}{'' if self.examples == 1 else ' were'} left out.")
@@ -87,31 +107,53 @@ def read_list(
 ) -> ListFile:
     """Return the rows of a file; what is wrong with the file as a whole is refused at once."""
     grid = read_grid(content, sheet=sheet)
-    headings, rows, examples = _rows(grid, columns, currency)
+    filled = _filled(grid)
+    titles, first = _titles(filled, columns, currency)
+    if first is None:
+        raise ReadingError(f"The file is empty. Its first line names: {known_words(columns)}.")
+    headings = headings_of(first, columns, currency)
+    rows, examples = _rows(filled, headings)
     asked = {heading.column.name: Asked(heading.unit, currency, decimals) for heading in headings}
-    return ListFile(rows, asked, grid.how, grid.beyond, examples)
+    return ListFile(rows, asked, grid.how, grid.beyond, examples, titles)
+
+
+def _titles(
+    filled: Iterator[tuple[int, list[Any]]], columns: Sequence[Column], currency: str
+) -> tuple[tuple[str, ...], list[Any] | None]:
+    """Return what stands above the headings, and the row of headings; None where there is none.
+
+    A title is a line of one cell that is no heading, with the headings somewhere below it.
+    """
+    above: list[list[Any]] = []
+    for _, row in filled:
+        first, *others = (cell for cell in row if _stands(cell))
+        if others or isinstance(first, Stand) or is_heading(str(first), columns, currency):
+            return tuple(_title(one) for one in above), row
+        above.append(row)
+        if len(above) > MOST_TITLES:
+            break
+    return (), above[0] if above else None
+
+
+def _title(row: Sequence[Any]) -> str:
+    return str(next(filter(_stands, row))).strip()[:SHOWN]
 
 
 def _rows(
-    grid: Grid, columns: Sequence[Column], currency: str
-) -> tuple[list[Heading], list[Cells], int]:
-    headings: list[Heading] = []
+    filled: Iterator[tuple[int, list[Any]]], headings: Sequence[Heading]
+) -> tuple[list[Cells], int]:
     found: list[Cells] = []
     examples = 0
-    for number, row in _filled(grid):
-        if not headings:
-            headings = headings_of(row, columns, currency)
-        elif _is_example(row):
+    for number, row in filled:
+        if _is_example(row):
             examples += 1
         elif len(found) == limits.MOST_ROWS:
             raise ReadingError(f"The list has more than {limits.MOST_ROWS} rows. Split it.")
         else:
             found.append(_cells(number, headings, row))
-    if not headings:
-        raise ReadingError(f"The file is empty. Its first line names: {known_words(columns)}.")
     if not found:
         raise ReadingError("There is no row under the headings.")
-    return headings, found, examples
+    return found, examples
 
 
 def _filled(grid: Grid) -> Iterator[tuple[int, list[Any]]]:

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.files.lists import (
     DEEDS,
@@ -110,7 +110,7 @@ def take_in(
     if dry_run:
         changes = flist.changes(rows, known)
         return TakenIn(tuple(changes), flist.deeds, _notes(flist, file, changes), earlier)
-    with transaction.atomic():
+    with acting():
         # Of two people who take lists in at once, the second sees what the first has entered.
         Studio.objects.select_for_update().filter(pk=1).first()
         now = flist.known(studio)

@@ -20,6 +20,9 @@ MARKS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 WINDOWS = re.compile(rb"[\x80-\x9f]")
 BEYOND = re.compile(r"\w*[^\x00-\x7f]\w*")
 SHOWN_WORDS = 6
+QUOTED = re.compile(r'"[^"]*"')
+# Signs at the beginning of a file among which the one that parts cells is looked for.
+LOOKED_AT = 20_000
 SEPARATOR_LINE = re.compile(r"sep=(.)\r?\n", re.IGNORECASE)
 NO_TEXT = "The file is no text. Give a CSV file or an XLSX workbook."
 
@@ -97,15 +100,15 @@ def _strictly(content: bytes, encoding: str, name: str) -> str:
 def parted(text: str) -> tuple[str, str]:
     """Return the text of the rows, and the sign that parts their cells.
 
-    It is the sign that stands most often in the first line with anything in it; a first line
-    such as ``sep=;`` says it outright.
+    It is the sign that stands most often in the first line with any of them in it, for a title
+    may stand above; a first line such as ``sep=;`` says it outright.
     """
     said = SEPARATOR_LINE.match(text)
     if said and said[1] in MARKS:
         return text[said.end() :], said[1]
-    line = next((line for line in text.splitlines() if line.strip()), "")
-    bare = re.sub(r'"[^"]*"', "", line)
-    return text, max(MARKS, key=bare.count)
+    lines = (QUOTED.sub("", line) for line in text[:LOOKED_AT].splitlines())
+    parted = next((line for line in lines if any(mark in line for mark in MARKS)), "")
+    return text, max(MARKS, key=parted.count)
 
 
 def rows_of(text: str, mark: str) -> Iterator[list[str]]:

@@ -97,7 +97,7 @@ class _one_moment:  # noqa: N801
 
     def __enter__(self) -> None:
         is_outermost = not connection.in_atomic_block
-        self.atomic = transaction.atomic()
+        self.atomic = transaction.atomic()  # noqa: TID251 - only reads
         self.atomic.__enter__()
         if is_outermost and connection.vendor == "postgresql":
             with connection.cursor() as cursor:

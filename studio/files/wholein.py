@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import IO, Any
@@ -16,10 +17,10 @@ from django.contrib.auth import get_user_model
 from django.contrib.auth.models import Group
 from django.core.exceptions import ValidationError
 from django.core.management.color import no_style
-from django.db import DatabaseError, connection, models, transaction
+from django.db import DatabaseError, connection, models
 
 from studio import people
-from studio.entries import enter
+from studio.entries import acting, enter
 from studio.errors import StudioError
 from studio.files import limits, tables, whole
 from studio.models import Counter, Entry, Preference, Studio
@@ -84,7 +85,7 @@ def bring_in(
     """
     with _readable(), zipfile.ZipFile(file) as packed:
         manifest = check(packed)
-        with transaction.atomic():
+        with acting():
             refuse_unless_empty(made_by_opening)
             found = _bring_in(packed, manifest, made_by_opening, tell)
             _refuse_faulty(prove)
@@ -221,21 +222,49 @@ def _bring_in(
     return BroughtIn(Studio.current().name, rows, tuple(without))
 
 
-def _read(packed: zipfile.ZipFile, manifest: dict[str, Any], name: str) -> list[dict[str, Any]]:
-    """Return the rows of a table; one that an older release did not have is empty."""
+def _read(
+    packed: zipfile.ZipFile, manifest: dict[str, Any], name: str
+) -> Iterator[dict[str, Any]]:
+    """Yield the rows of a table; one that an older release did not have is empty.
+
+    Each row stands on a line of its own, so that no more than one is held at a time.
+    """
     path = f"json/{name}.json"
     if path not in manifest["files"]:
-        return []
+        return
     try:
-        rows = json.loads(packed.read(path))
+        with packed.open(path) as opened:
+            lines = io.TextIOWrapper(opened, encoding="utf-8", newline="\n")
+            for row in _json_rows(lines):
+                if not isinstance(row, dict):
+                    raise StudioError(BROKEN.format(what=f"{path} holds no rows"), field="file")
+                yield row
     except (ValueError, RecursionError) as fault:
         raise StudioError(BROKEN.format(what=f"{path} cannot be read"), field="file") from fault
-    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        raise StudioError(BROKEN.format(what=f"{path} holds no rows"), field="file")
-    return rows
 
 
-def _people(rows: list[dict[str, Any]], keys: _Keys) -> list[str]:
+def _json_rows(lines: Iterable[str]) -> Iterator[Any]:
+    """Yield the rows of a list as this program writes it, or of one that is written otherwise."""
+    place = iter(lines)
+    first = next(place, "")
+    if first != "[\n":
+        rows = json.loads(first + "".join(place))
+        yield from rows if isinstance(rows, list) else [None]
+        return
+    is_last, line = False, ""
+    for line in place:
+        if line == "]\n" or is_last:
+            break
+        row = line.rstrip("\n")
+        is_last = not row.endswith(",")
+        if row:
+            yield json.loads(row.removesuffix(","))
+    if line != "]\n" or next(place, ""):
+        message = "the list is not closed"
+        raise ValueError(message)
+
+
+def _people(rows: Iterable[dict[str, Any]], keys: _Keys) -> list[str]:
     """Enter people without a password; one of a name that is here stays as it is."""
     without = []
     model = get_user_model()
@@ -270,11 +299,12 @@ def _number(key: Any) -> int:
     return key
 
 
-def _rows(model: type[models.Model], rows: list[dict[str, Any]], keys: _Keys) -> int:
+def _rows(model: type[models.Model], rows: Iterable[dict[str, Any]], keys: _Keys) -> int:
     """Write the rows of a table as they were, whatever a model would fill in by itself."""
     fields = {field.attname: field for field in tables.columns_of(model)}
     is_entry = model is Entry
     made: list[models.Model] = []
+    number = 0
     for number, told in enumerate(rows, start=1):
         try:
             values = {
@@ -288,13 +318,20 @@ def _rows(model: type[models.Model], rows: list[dict[str, Any]], keys: _Keys) ->
         except (KeyError, TypeError, ValueError, ArithmeticError, ValidationError) as fault:
             raise _damaged(tables.label_of(model), number, fault) from fault
         made.append(row)
-    if any(getattr(one, "auto_now_add", False) for one in fields.values()):
+        if len(made) == ROWS_AT_A_TIME:
+            _write(model, made)
+            made = []
+    _write(model, made)
+    return number
+
+
+def _write(model: type[models.Model], made: list[models.Model]) -> None:
+    if any(getattr(one, "auto_now_add", False) for one in tables.columns_of(model)):
         for row in made:
             # A moment that the model would fill in by itself is kept as it was.
             row.save_base(raw=True, force_insert=True)
     else:
-        model._base_manager.bulk_create(made, batch_size=ROWS_AT_A_TIME)
-    return len(rows)
+        model._base_manager.bulk_create(made)
 
 
 def _unjudged(row: models.Model) -> set[str]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import DatabaseError
 
-from studio import background
+from studio import background, outages
 from studio.errors import StudioError
 from studio.files import desk
 from studio.files.commands import MOST_SHOWN
@@ -21,7 +21,7 @@ logger = logging.getLogger(__name__)
 # A page waits so long for the work, and then says how far it is.
 PATIENCE_SECONDS = 1.5
 UNLUCKY = "Something went wrong that nobody foresaw, and nothing was entered. Look in the log."
-NOT_NOW = "The database could not be used just now, and nothing was entered. Hand it in again."
+NOT_NOW = "Nothing was entered: the database could not be used just now. Hand it in again."
 
 
 def begin(kept: Handed, work: Any, *args: Any) -> None:
@@ -32,9 +32,9 @@ def begin(kept: Handed, work: Any, *args: Any) -> None:
             work(kept, *args)
         except StudioError as refusal:
             _refuse(kept, str(refusal))
-        except DatabaseError:
+        except DatabaseError as fault:
             logger.exception("A list could not be entered")
-            _refuse(kept, NOT_NOW)
+            _refuse(kept, outages.sentence(fault, NOT_NOW))
         except Exception:
             # Whatever it was, the person who waits has to be told.
             logger.exception("A list could not be read")

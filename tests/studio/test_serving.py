@@ -24,6 +24,7 @@ from django.conf import settings as house_settings
 from django.core.management import CommandError, call_command
 
 from studio import serving
+from studio.copies import sqlitefile
 from studio.errors import StudioError
 
 SECONDS = 40
@@ -182,6 +183,7 @@ def test_serve_migrates_and_then_serves_on_the_port_it_took(
 
     monkeypatch.setattr(serving, "call_command", migrate)
     monkeypatch.setattr(serving, "create_server", create)
+    monkeypatch.setattr(sqlitefile, "is_behind", lambda: False)
     out = StringIO()
     call_command("serve", port="0", stdout=out)
     assert done == ["migrate at verbosity 0", "127.0.0.1", "run", "close"]

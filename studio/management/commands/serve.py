@@ -9,6 +9,7 @@ from django.core.management.base import CommandError
 
 from studio import serving
 from studio.commands import HouseCommand
+from studio.copies import upgrading
 from studio.errors import StudioError
 
 
@@ -25,15 +26,23 @@ class Command(HouseCommand):
             default=serving.LOOPBACK,
             help="address to serve on; other machines reach names set in HALFSTUFF_HOSTS only",
         )
+        parser.add_argument(
+            "--without-copy",
+            action="store_true",
+            help="make no copy of the database before a new release changes it",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Take the port, migrate, and serve until stopped."""
+        """Take the port, copy and migrate where a new release asks for it, serve until stopped."""
         try:
             taken = serving.listen(options["port"], host=options["host"])
         except StudioError as fault:
             raise CommandError(str(fault)) from None
         with taken:
-            serving.migrate()
+            try:
+                upgrading.bring_up_to_date(say=self._say, with_copy=not options["without_copy"])
+            except StudioError as fault:
+                raise CommandError(str(fault)) from None
             serving.serve(taken, say=self._say)
 
     def _say(self, line: str) -> None:

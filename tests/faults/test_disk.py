@@ -1,0 +1,120 @@
+"""A disk that fills up, and one that takes nothing: said in plain words, and nothing is lost."""
+
+from __future__ import annotations
+
+import html
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.builders import KG
+from tests.faults.place import ROOT, Place
+from tests.faults.small_disk import make_read_only, make_writable, small_disk
+
+pytestmark = pytest.mark.faults
+
+FULL = "the disk of the studio’s machine is full"
+
+
+def test_full_disk_is_said_and_nothing_acknowledged_is_lost(tmp_path: Path):
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    with small_disk(folder) as is_disk:
+        place = Place(folder)
+        told = place.run("fill_disk", is_disk=is_disk)
+
+        # What the person met: not saved, why, and what was typed.
+        assert told["said"] == "database or disk is full"
+        page = told["page"]
+        text = html.unescape(page["text"])
+        assert page["status"] == 507
+        assert f"Not saved: {FULL}. What you typed is below." in text
+        assert "1.25 kg" in text
+        assert "For the wall" in text
+        # Reading goes on.
+        assert told["read"] == [200, 200]
+        # A list enters nothing, and says so in one line.
+        assert "is full, so nothing was entered" in told["import"]
+        assert told["clients"] == 0
+        # A copy is refused before it begins, and leaves nothing where the disk fills under it.
+        if is_disk:
+            early, late = told["backup"]["said"]
+            assert "There is not room enough" in early
+            assert "No copy was made" in late
+            assert told["backup"]["left"] == []
+        # Once there is room it goes on as before.
+        assert told["after"] == [""] * 20
+        assert told["page_after"] == 302
+        assert set(told["acknowledged"]) <= place.entry_keys()
+        assert place.unsound() == []
+
+
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+def test_folder_that_takes_nothing_is_named_and_pages_stay_kind(tmp_path: Path, journal: str):
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    with small_disk(folder, megabytes=8) as is_disk:
+        if not is_disk and sys.platform.startswith("linux") and _is_root():
+            pytest.skip("this account may write everywhere and may not make a disk")
+        place = Journalled(folder, journal=journal)
+        place.run("prepare", as_is_mg=10 * KG, moisture="0.08")
+        make_read_only(folder, is_disk=is_disk)
+        try:
+            checked, served = manage(place, "check"), manage(place, "serve", "--port", "0")
+            told = place.run("look_round")
+        finally:
+            make_writable(folder, is_disk=is_disk)
+
+        assert checked.returncode == 1
+        assert str(folder) in checked.stderr
+        assert "cannot be written to" in checked.stderr
+        for said in (checked, served):
+            assert "Traceback" not in said.stderr + said.stdout
+        assert served.returncode == 1
+        if told["said"]:
+            # In write-ahead mode nothing opens at all.
+            assert journal == "wal"
+            for status, text in (told["/"], told["post"]):
+                assert status == 503
+                assert "cannot be reached" in text
+                assert "Traceback" not in text
+        else:
+            assert told["today"] == 200
+            assert told["page"]["status"] == 503
+            text = html.unescape(told["page"]["text"])
+            assert "the studio’s folder on its machine cannot be written to" in text
+            assert "1.25 kg" in text
+        assert place.unsound() == []
+
+
+class Journalled(Place):
+    """A place whose way of writing is given."""
+
+    journal: str
+
+    def __init__(self, folder: Path, *, journal: str) -> None:
+        super().__init__(folder)
+        object.__setattr__(self, "journal", journal)
+
+    def environment(self) -> dict[str, str]:
+        return {**super().environment(), "HALFSTUFF_SQLITE_JOURNAL": self.journal}
+
+
+def manage(place: Place, *command: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "manage.py", *command],
+        cwd=ROOT,
+        env=place.environment(),
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def _is_root() -> bool:
+    import os
+
+    return os.geteuid() == 0

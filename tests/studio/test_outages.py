@@ -1,0 +1,179 @@
+"""What a person is told when the database takes no entry, and that nothing typed is lost."""
+
+from __future__ import annotations
+
+import logging
+
+import pytest
+from django.conf import settings
+from django.db import (
+    DatabaseError,
+    InternalError,
+    OperationalError,
+    ProgrammingError,
+)
+from django.urls import reverse
+
+from studio import outages
+from studio.logs import WithoutTraceOfRefusals
+from studio.models import Mould
+from studio.roles import OWNER
+from tests.builders import make_studio, make_user
+from tests.studio.pages import Page
+
+# As the libraries word it: SQLite by its result codes, PostgreSQL by its server's messages; from
+# memory, and met again as they come in tests/faults.
+SAID = [
+    (OperationalError("database or disk is full"), outages.FULL, 507),
+    (OperationalError("could not extend file: No space left on device"), outages.FULL, 507),
+    (OperationalError("attempt to write a readonly database"), outages.READ_ONLY, 503),
+    (
+        InternalError("cannot execute INSERT in a read-only transaction"),
+        outages.READ_ONLY,
+        503,
+    ),
+    (OperationalError("unable to open database file"), outages.AWAY, 503),
+    (OperationalError("disk I/O error"), outages.AWAY, 503),
+    (OperationalError("connection failed: Connection refused"), outages.AWAY, 503),
+    (DatabaseError("database disk image is malformed"), outages.AWAY, 503),
+    (OSError(28, "No space left on device"), outages.FULL, 507),
+    (OSError(30, "Read-only file system"), outages.READ_ONLY, 503),
+    (OperationalError("database is locked"), outages.BUSY, 503),
+    (OperationalError("deadlock detected"), outages.BUSY, 503),
+]
+
+
+@pytest.mark.parametrize(("fault", "kind", "status"), SAID, ids=lambda it: str(it)[:30])
+def test_what_a_database_says_is_told_apart(fault, kind, status):
+    assert outages.is_outage(fault)
+    assert outages.outage_of(fault).kind == kind
+    assert outages.outage_of(fault).status == status
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        None,
+        ValueError("disk is full"),
+        OSError(2, "No such file or directory"),
+        ProgrammingError("syntax error"),
+        OperationalError("no such table: fibres_lot"),
+        InternalError("current transaction is aborted"),
+    ],
+    ids=str,
+)
+def test_a_fault_of_the_program_is_no_outage(fault):
+    assert not outages.is_outage(fault)
+
+
+def test_sentence_of_a_busy_database_stays_the_pages_own():
+    busy = "Not moved: busy. Take the step once more."
+    assert outages.sentence(OperationalError("database is locked"), busy) == busy
+    full = outages.sentence(OperationalError("database or disk is full"), busy, below=True)
+    assert full.startswith("Not moved: the disk of the studio’s machine is full. What you typed")
+
+
+# --- pages ---------------------------------------------------------------------------------------
+
+
+FULL = OperationalError("database or disk is full")
+MOULD = {"name": "Laid <b>A4", "size": "210 x 297 mm", "remarks": ""}
+
+
+def fail_with(monkeypatch, where, fault):
+    def fail(*args, **kwargs):
+        raise fault
+
+    monkeypatch.setattr(where, fail)
+
+
+def post_mould(client):
+    client.raise_request_exception = False
+    shown = client.get(reverse("mould_new"))
+    key = str(shown.context["form"]["request_key"].value())
+    return client.post(reverse("mould_new"), {**MOULD, "request_key": key}), key
+
+
+@pytest.mark.django_db
+def test_form_comes_back_full_where_the_disk_is(owner_client, monkeypatch):
+    make_studio()
+    fail_with(monkeypatch, "studio.models.Mould.save", FULL)
+    answer, _ = post_mould(owner_client)
+    text = answer.content.decode()
+    assert answer.status_code == 507
+    assert "Not saved: the disk of the studio’s machine is full. What you typed is below." in text
+    [name] = Page(text).all("input", name="name")
+    assert name.attrs["value"] == MOULD["name"]
+
+
+@pytest.mark.django_db
+def test_what_reaches_no_page_can_be_sent_once_more_as_it_was(owner_client, monkeypatch):
+    make_studio()
+    with monkeypatch.context() as patched:
+        # Beyond what the page catches: the form cannot even be made.
+        fail_with(patched, "studio.pages.rows.RowPage.get_form_kwargs", FULL)
+        owner_client.cookies["csrftoken"] = "a" * 32
+        owner_client.raise_request_exception = False
+        key = "6b1f5c1e-8f0e-4f9e-9d53-0c8f4f1f7a11"
+        answer = owner_client.post(reverse("mould_new"), {**MOULD, "request_key": key})
+    page = Page(answer.content.decode())
+    assert answer.status_code == 507
+    assert page.misnested == []
+    assert [found.text for found in page.all("dd")] == [MOULD["name"], MOULD["size"]]
+    [form] = page.all("form")
+    assert form.attrs["action"] == reverse("mould_new")
+    again = {found.attrs["name"]: found.attrs["value"] for found in page.all("input")}
+    assert again.pop("csrfmiddlewaretoken")
+    assert owner_client.post(form.attrs["action"], again).status_code == 302
+    assert Mould.objects.get().name == MOULD["name"]
+
+
+@pytest.mark.django_db
+def test_a_password_is_neither_shown_nor_kept_for_sending_again(client, monkeypatch):
+    make_studio()
+    make_user(OWNER)
+    fail_with(monkeypatch, "studio.forms.LogInForm.clean", FULL)
+    client.cookies["csrftoken"] = "a" * 32
+    client.raise_request_exception = False
+    given = {"username": "ida", "password": "a vat of abaca 77"}
+    text = client.post(reverse("log_in"), given).content.decode()
+    assert "abaca" not in text
+    assert Page(text).all("form") == []
+    assert "ida" in text
+
+
+@pytest.mark.django_db
+def test_page_that_cannot_be_read_says_so_without_a_trace(owner_client, monkeypatch, caplog):
+    make_studio()
+    fault = OperationalError("unable to open database file")
+    fail_with(monkeypatch, "studio.views.MouldList.get", fault)
+    owner_client.raise_request_exception = False
+    answer = owner_client.get(reverse("moulds"))
+    text = answer.content.decode()
+    assert answer.status_code == 503
+    assert "the studio’s database cannot be reached" in text
+    for secret in ("Traceback", "OperationalError", "SELECT", str(settings.BASE_DIR)):
+        assert secret not in text
+
+
+@pytest.mark.django_db
+def test_other_programs_are_told_in_their_own_way(client, monkeypatch):
+    fail_with(monkeypatch, "studio.tokens.found_by", FULL)
+    client.raise_request_exception = False
+    answer = client.get("/api/store/", headers={"authorization": "Bearer x"})
+    assert answer.status_code == 503
+    assert answer.json()["error"].startswith("No answer now: the disk of the studio")
+
+
+def record_of(fault):
+    told = (type(fault), fault, None)
+    return logging.LogRecord("django.request", logging.ERROR, "", 0, "Oh: %s", ("/",), told)
+
+
+def test_log_says_an_outage_in_one_line_and_a_fault_of_the_program_with_its_trace():
+    full, wrong = record_of(FULL), record_of(ValueError("no"))
+    for record in (full, wrong):
+        assert WithoutTraceOfRefusals().filter(record)
+    assert full.exc_info is None
+    assert full.getMessage() == "Oh: /: database or disk is full"
+    assert wrong.exc_info
