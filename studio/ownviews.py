@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -12,7 +13,8 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.functional import cached_property
 
-from studio import people, roles, tokens
+from studio import explained, people, roles, tokens
+from studio.explaining import Explained
 from studio.forms import HouseForm
 from studio.lists import house_table
 from studio.models import AccessToken, Preference, Studio
@@ -62,6 +64,10 @@ class OwnSettings(FormPage):
         """Say that it counts."""
         return "Kept. Your pages are in these units from now on."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain how figures are turned into other units."""
+        return explained.units()
+
 
 def _as_what(role: str) -> str:
     return f"{'an' if role == roles.OWNER else 'a'} {role}"
@@ -73,7 +79,7 @@ class OwnPassword(FormPage):
 
     form_class = OwnPasswordForm
     heading = "Your password"
-    lede = "A new one signs you out everywhere else."
+    lede = "A new one signs you out everywhere else, and closes your tokens for other programs."
     back = ("Your own settings", "you")
     button = "Change the password"
 
@@ -90,7 +96,10 @@ class OwnPassword(FormPage):
 
     def said(self, result: Any) -> str:
         """Say that it is done."""
-        return "Your password is changed. You are signed out everywhere else."
+        return (
+            "Your password is changed. You are signed out everywhere else, and no token of yours "
+            "is open."
+        )
 
 
 @needs("read")
@@ -102,7 +111,7 @@ class OwnTokens(FormPage):
     heading = "Tokens for other programs"
     lede = (
         "A token lets another program read store and cover as you, and change nothing. It sees "
-        "what you may see, no more."
+        "what you may see, no more, until you close it or change your password."
     )
     back = ("Your own settings", "you")
     side_head = "Make a token"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
 from django.contrib.auth import get_user_model, login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
-from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -17,8 +18,9 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_POST
 from django.views.generic import FormView
 
-from studio import api, people, tokens
-from studio.entries import enter
+from studio import api, explained, outages, people, tokens
+from studio.entries import acting, enter
+from studio.explaining import Explained, first_of
 from studio.forms import FirstRunForm, LogInForm
 from studio.lists import HouseFilterSet, ListPage, WordsFilter, house_table
 from studio.models import Mould, Studio, Vat
@@ -56,6 +58,7 @@ class LogIn(LoginView):
     template_name = "registration/log_in.html"
     authentication_form = LogInForm
     redirect_authenticated_user = True
+    http_method_names = ["get", "post", "head", "options"]
 
 
 @needs(PUBLIC)
@@ -74,6 +77,7 @@ class FirstRun(FormView):
 
     template_name = "studio/first_run.html"
     form_class = FirstRunForm
+    http_method_names = ["get", "post", "head", "options"]
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         """Close the page for good once somebody has an account."""
@@ -84,7 +88,7 @@ class FirstRun(FormView):
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Open the studio and sign its owner in."""
         given = form.cleaned_data
-        with transaction.atomic():
+        with acting():
             # Of two first runs at once the studio's one row lets only one through.
             studio, is_new = Studio.objects.get_or_create(
                 pk=1, defaults={"name": given["studio_name"]}
@@ -130,6 +134,11 @@ class StudioPage(RowPage):
         """Say that the figures are kept."""
         return "Kept. Costs and counts use these figures from now on."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the rates as they are kept, and the first vat."""
+        rates = explained.rates(self.reader, self.row)
+        return (*rates, *explained.vat(self.reader, first_of(shown["vats"])))
+
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the moulds and the people."""
         everybody = get_user_model().objects.prefetch_related("groups").order_by("username")
@@ -156,6 +165,10 @@ class MouldList(ListPage):
         """Return moulds by name."""
         return Mould.objects.all()
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first mould."""
+        return explained.mould(self.reader, first_of(shown["table"]))
+
 
 @needs("studio.change")
 class MouldPage(RowPage):
@@ -177,6 +190,10 @@ class MouldPage(RowPage):
         draw = show_length(mould.draw_um, system=self.studio.units)
         origin = origin_of("draw", f"mould {mould.pk}", mould.draw_um)
         return f"{self.lede} Its draw of {draw} is {origin}."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the mould as it is kept."""
+        return explained.mould(self.reader, explained.kept(self.row))
 
     def after(self, row: Any) -> str:
         """Go back to the list of moulds."""
@@ -203,6 +220,10 @@ class VatPage(RowPage):
     back = ("Studio", "studio")
     lede = "Its inside and its working depth say how many litres a making fills."
     button = "Keep the vat"
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the vat as it is kept."""
+        return explained.vat(self.reader, explained.kept(self.row))
 
     def after(self, row: Any) -> str:
         """Go back to the list of vats."""
@@ -252,7 +273,8 @@ class PersonPage(RowPage):
     back = ("Studio", "studio")
     lede = (
         "The owner sees and changes everything. A hand works in the store. A viewer reads. "
-        "Another role signs the person out."
+        "Another role signs the person out; a new password does too, and closes the person’s "
+        "tokens for other programs, as closing the account does."
     )
     button = "Keep the account"
 
@@ -296,6 +318,9 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
 
 def broken(request: HttpRequest) -> HttpResponse:
     """Say that something failed, from a page that needs nothing."""
+    fault = sys.exc_info()[1]
+    if fault is not None and outages.is_outage(fault):
+        return outages.answer(request, fault)
     if api.is_api(request):
         return api.refusal(api.BROKEN, status=500)
     return HttpResponse(_static_page("500.html"), status=500)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -13,11 +14,13 @@ from django.utils.dateformat import format as day_in_words
 from fibres import lotbook, offshelf, services
 from fibres.calc import moisture as wet
 from fibres.calc.pricing import paid_per_kg
+from fibres.explained import lots as explained
 from fibres.forms.lots import CorrectForm, MoistureForm, ReceiveForm, TakeForm
 from fibres.models import Lot, Movement
 from fibres.services import Receipt
 from fibres.views.lots import OneLot
 from studio.errors import StudioError
+from studio.explaining import Explained, as_sent
 from studio.money import BY_MASS_WORDS, by_mass, show_money
 from studio.pages import FormPage
 from studio.roles import needs
@@ -109,6 +112,10 @@ class ReceiveLot(FormPage):
         dry = show_mass(result.oven_dry_mg, system=self.studio.units)
         return f"Lot {result.ref} is in store: {dry} oven-dry."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the sum that takes off the water."""
+        return explained.entered(self.reader, as_sent(shown))
+
 
 class LotAct(OneLot, FormPage):
     """A form about one lot that leads back to it."""
@@ -181,6 +188,10 @@ class LotTest(LotAct):
         """Say that the figure is kept."""
         return "The moisture is in the book."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what a sample says of the lot."""
+        return explained.tested(self.reader, self.lot, as_sent(shown))
+
 
 @needs("store.take")
 class LotTake(LotAct):
@@ -220,6 +231,10 @@ class LotTake(LotAct):
     def said(self, result: str) -> str:
         """Say how much fibre that was."""
         return f"{show_mass(self.taken_mg, system=self.studio.units)} oven-dry taken out."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what leaves."""
+        return explained.taken(self.reader, self.lot)
 
 
 @needs("store.correct")
@@ -289,3 +304,7 @@ class MovementCorrect(FormPage):
     def said(self, result: Lot) -> str:
         """Say that it is put right."""
         return "Put right. Both lines are in the book."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the entry and what puts it right."""
+        return explained.corrected(self.reader, self.movement)

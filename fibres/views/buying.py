@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -11,9 +12,11 @@ from django.utils.dateformat import format as day_in_words
 
 from fibres import purchasing
 from fibres.calc import moisture as wet
+from fibres.explained import buying as explained
 from fibres.forms.purchases import ClosePurchaseForm, ExpectForm, OrderForm, ReceiveForm
 from fibres.models import Lot, Purchase
 from fibres.views.purchases import OnePurchase
+from studio.explaining import Explained, as_sent
 from studio.money import show_money
 from studio.pages import FormPage
 from studio.roles import needs
@@ -84,6 +87,10 @@ class PurchaseOrder(PurchaseAct, FormPage):
         """Say when it is expected."""
         return f"{result.ref} is expected on {day_in_words(result.expected_on, 'j F')}."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what it comes to, and when it comes."""
+        return explained.placed(self.reader, self.purchase)
+
 
 @needs("store.receive")
 class PurchaseReceive(PurchaseAct, FormPage):
@@ -140,6 +147,10 @@ class PurchaseReceive(PurchaseAct, FormPage):
         verb = "is" if len(lots) == 1 else "are"
         return f"In store {verb} {', '.join(lot.ref for lot in lots)}."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the fibre that came, and what it bears of the freight."""
+        return explained.received(self.reader, self.purchase, as_sent(shown))
+
 
 @needs("purchases.change")
 class PurchaseExpect(PurchaseAct, FormPage):
@@ -162,6 +173,10 @@ class PurchaseExpect(PurchaseAct, FormPage):
         """Keep it."""
         day = form.cleaned_data["expected_on"]
         return purchasing.expect(self.purchase, day, by=self.request.user, key=key)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the day that stands until now."""
+        return explained.expected(self.purchase)
 
 
 @needs("purchases.change")

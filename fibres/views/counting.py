@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -13,9 +13,11 @@ from django.utils.functional import cached_property
 
 from fibres import stocktaking, weighing
 from fibres.calc import moisture as wet
+from fibres.explained import counting as explained
 from fibres.forms.stocktakes import AddLotForm, BeginForm, CountForm, PostForm
 from fibres.models import CountLine, Stocktake
 from fibres.views.stocktakes import OneStocktake
+from studio.explaining import Explained
 from studio.forms import HouseForm
 from studio.pages import FormPage
 from studio.roles import needs
@@ -162,6 +164,10 @@ class CountLot(OpenOnly, FormPage):
         """Say that it is kept."""
         return f"{self.line.lot.ref} is weighed."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what the scale says beside the book."""
+        return explained.on_the_scale(self.reader, self.line.lot)
+
 
 def _because(given: Mapping[str, Any]) -> str:
     """Say where the moisture of what was weighed comes from."""
@@ -241,6 +247,10 @@ class StocktakePost(StocktakeAct):
     def said(self, result: Stocktake) -> str:
         """Say that the book is right now."""
         return f"{result.ref} is posted. The book has what was weighed."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what will be posted."""
+        return explained.posted(self.reader, self.lines)
 
 
 @needs("store.count")

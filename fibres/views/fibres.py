@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.shortcuts import get_object_or_404
 from django.views.generic import TemplateView
 
 from fibres import offshelf, queries, reference
+from fibres.explained import kinds as explained
 from fibres.filters import FibreFilter
 from fibres.forms.fibres import FibreForm
 from fibres.models import Fibre
 from fibres.tables import FibreTable, LotTable
 from studio import roles
+from studio.explaining import Explained, first_of, rows_of
 from studio.lists import ListPage, house_table
 from studio.origins import origin_of
 from studio.pages import ClosePage, HousePage, RowPage
@@ -36,6 +39,10 @@ class FibreList(ListPage):
     def get_queryset(self) -> Any:
         """Return fibres with what is on hand."""
         return queries.fibres_in_store()
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first fibre."""
+        return explained.listed(self.reader, first_of(shown["table"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether the list of usual fibres is still to be had."""
@@ -128,6 +135,10 @@ class FibrePage(HousePage, TemplateView):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the figures of the fibre, and the first of its lots."""
+        return explained.of_one(self.reader, self.fibre, rows_of(shown["lots"]))
+
 
 @needs("fibres.change")
 class FibreChange(RowPage):
@@ -140,6 +151,10 @@ class FibreChange(RowPage):
     noun = "fibre"
     lede = "One kind in one state. Lots that are in store keep the moisture they came with."
     button = "Keep the fibre"
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the figures as they are kept."""
+        return explained.changed(self.reader, None if self.is_new else self.row)
 
 
 @needs("fibres.change")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -14,16 +15,19 @@ from django.utils.dateformat import format as day_in_words
 from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
-from fibres import lotbook, offshelf, queries, stocktaking
+from fibres import lotbook, lotentries, offshelf, queries, stocktaking
 from fibres.calc import moisture as wet
+from fibres.explained import lots as explained
 from fibres.filters import LotFilter
 from fibres.forms.lots import LotForm
-from fibres.models import Lot, Movement
+from fibres.models import Lot, MoistureTest, Movement
 from fibres.offshelf import refuse_weighed_out
 from fibres.tables import BookTable, LotTable
+from fibres.tables.lotentries import LotEntryTable
 from studio import roles
 from studio.charts import stepped
 from studio.errors import StudioError
+from studio.explaining import Explained, rows_of
 from studio.lists import ListPage, house_table
 from studio.money import by_mass, show_money
 from studio.pages import ClosePage, HousePage, RowPage
@@ -32,6 +36,7 @@ from studio.templatetags.studio import day as day_words
 from studio.units import show_mass, show_number, show_share
 
 Pair = tuple[Any, ...]
+LINES_ON_A_PAGE = 100
 
 
 @needs("read")
@@ -45,11 +50,22 @@ class LotList(ListPage):
     note = "Oven-dry is as-is mass less moisture"
     back = ("Store", "store")
     export_name = "lots"
+    # Who takes no other list along still takes stock: without money, and without people.
+    export_need = "export.stock"
     template_name = "fibres/lot_list.html"
 
     def get_queryset(self) -> Any:
         """Return lots, the newest first, as far as the reader may see them."""
         return queries.lots_for(self.request.user).order_by("-received_on", "-pk")
+
+    def export_kwargs(self) -> dict[str, Any]:
+        """Leave out whom a lot is from in the file of who may take no other list along."""
+        return {} if roles.can(self.request.user, "export") else {"exclude": ["source"]}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first lot, and the foot of the table."""
+        table = shown["table"]
+        return explained.listed(self.reader, rows_of(table), is_whole=table.pages is None)
 
 
 class OneLot:
@@ -204,14 +220,16 @@ class LotPage(OneLot, HousePage, TemplateView):
         """Add figures, chart, book and facts."""
         lot, user = self.lot, self.request.user
         movements = list(queries.movements_of(lot))
+        tests = list(lot.moisture_tests.select_related("entry__by"))
         book = lotbook.book_of(
             movements,
-            lot.moisture_tests.select_related("entry__by"),
+            tests,
             source_name=lot.source_name,  # type: ignore[attr-defined]
             hidden_name=self.hidden_name,
             system=self.studio.units,
         )
         may_correct = roles.can(user, "store.correct")
+        line = self._line_to_weigh()
         return super().get_context_data(
             lot=lot,
             figures=self.figures(),
@@ -221,25 +239,59 @@ class LotPage(OneLot, HousePage, TemplateView):
                 BookTable,
                 book,
                 prefix="book-",
-                paginate=False,
+                per_page=LINES_ON_A_PAGE,
+                opens_last=True,
                 totals={
                     "as_is": wet.as_is_mg(lot.oven_dry_mg, lot.moisture),
                     "left": lot.oven_dry_mg,
                 },
                 exclude=[] if may_correct else ["put_right"],
             ),
+            entries=self._entries(movements, tests),
             facts=self.facts(),
             may_change=may_correct,
-            count_line=self._line_to_weigh(),
+            count_line=None if self.out_mg else line,
+            not_weighed=self._not_weighed(line),
             may_test=roles.can(user, "store.receive") and bool(lot.oven_dry_mg),
             may_take=roles.can(user, "store.take") and bool(lot.oven_dry_mg),
             **kwargs,
+        )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the figures of the lot."""
+        book = [row.record for row in shown["book"].rows]
+        return explained.of_one(self.reader, self.lot, book, out_mg=self.out_mg)
+
+    def _entries(self, movements: list[Movement], tests: list[MoistureTest]) -> Any:
+        """Return who entered what, as far as the reader may see it."""
+        user = self.request.user
+        if not lotentries.may_see_any(user):
+            return None
+        found = lotentries.entries_of(
+            self.lot, movements, tests, user=user, hidden_name=self.hidden_name
+        )
+        return house_table(
+            self.request,
+            LotEntryTable,
+            found,
+            prefix="entries-",
+            per_page=LINES_ON_A_PAGE,
+            opens_last=True,
         )
 
     def _line_to_weigh(self) -> Any:
         """Return the line of a count that goes on, for who may weigh."""
         may_count = roles.can(self.request.user, "store.count")
         return stocktaking.open_line_of(self.lot) if may_count else None
+
+    def _not_weighed(self, line: Any) -> str:
+        """Say why a count that goes on has to wait; nothing where it need not."""
+        if line is None or not self.out_mg:
+            return ""
+        return (
+            f"It cannot be weighed for {line.stocktake.ref} yet: some of it is at the vat. "
+            "Finish the making or put that back first."
+        )
 
     def _chart(self, movements: list[Movement]) -> Any:
         return stepped(
@@ -267,9 +319,20 @@ class LotChange(RowPage):
         """Name the lot."""
         return f"Change what is said of {self.row.ref}"
 
+    def changed_words(self, form: Any) -> str:
+        """Name what was changed of it; what it said before is not for everybody."""
+        given = form.cleaned_data
+        names = [name for name in form.Meta.fields if form.initial[name] != given[name]]
+        labels = [str(form[name].label) for name in names]
+        return f": {', '.join(labels).lower()}" if labels else ""
+
     def get_back(self) -> tuple[str, str]:
         """Lead back to the lot."""
         return (f"Lot {self.row.ref}", self.row.get_absolute_url())
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what the yield and the price do."""
+        return explained.changed(self.reader, self.row)
 
 
 @needs("store.correct")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
@@ -11,14 +12,16 @@ from django.views.generic import TemplateView
 from fibres import offering, queries
 from fibres.calc.offers import Offering
 from fibres.calc.offerwords import bill_lines, pack_lines, why_they_differ
+from fibres.explained import buying as explained
 from fibres.filters import OfferFilter
 from fibres.forms.offers import BreakFormSet, CompareForm, OfferForm
 from fibres.models import Offer
 from fibres.tables.offers import ComparedRow, CompareTable, OfferTable
 from studio import exports, roles
 from studio.errors import RangeError
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
-from studio.money import show_money
+from studio.money import show_by_mass, show_money
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
 from studio.units import show_mass
@@ -40,6 +43,10 @@ class OfferList(ListPage):
     def get_queryset(self) -> Any:
         """Return offers, without prices for who may not see them."""
         return queries.offers_for(self.request.user)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first offer."""
+        return explained.offer_list(self.reader, first_of(shown["table"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether an offer can be entered."""
@@ -112,6 +119,10 @@ class OfferChange(RowPage):
         if not self.is_new and self.request.method == "GET":
             kwargs.setdefault("result", self._sum(offering.offered(self.row)))
         return super().get_context_data(parts=self.formsets()["breaks"], **kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the offer as it is kept."""
+        return explained.offer_list(self.reader, None if self.is_new else self.row)
 
 
 @needs("sources.change")
@@ -187,6 +198,11 @@ class OfferCompare(HousePage, TemplateView):
             }
         return super().get_context_data(**{**context, **kwargs})
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first offer of the table."""
+        found = shown.get("found")
+        return explained.compared(self.reader, found.bills if found else ())
+
     def _finding(self, form: CompareForm, found: Any) -> str:
         mass = show_mass(found.need_oven_dry_mg, system=self.studio.units)
         fibre = form.cleaned_data["fibre"]
@@ -199,21 +215,17 @@ class OfferCompare(HousePage, TemplateView):
     def _winners(self, found: Any) -> list[tuple[str, str]]:
         if not found.bills:
             return []
-        currency = self.studio.currency
+        currency, system = self.studio.currency, self.studio.units
         cash, delivered, goods = (
             ComparedRow(one, found)
             for one in (found.least_cash, found.least_delivered, found.least_before_freight)
         )
+        usable, unit = show_by_mass(delivered.delivered, currency, system)
+        dry, _ = show_by_mass(goods.before_freight, currency, system)
         return [
             ("Cash", f"{show_money(cash.cash_minor, currency)}: {cash.title}"),
-            (
-                "Delivered",
-                f"{show_money(delivered.delivered, currency)} a usable kg: {delivered.title}",
-            ),
-            (
-                "Before freight",
-                f"{show_money(goods.before_freight, currency)} a dry kg: {goods.title}",
-            ),
+            ("Delivered", f"{usable} a usable {unit}: {delivered.title}"),
+            ("Before freight", f"{dry} a dry {unit}: {goods.title}"),
         ]
 
     def _files(self) -> list[tuple[str, str]]:

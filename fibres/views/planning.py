@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cached_property
 from hashlib import sha256
 from typing import Any
 
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.template.response import TemplateResponse
 from django.urls import reverse
@@ -16,13 +16,15 @@ from django.utils import timezone
 from fibres import purchasing, queries
 from fibres.calc import moisture as wet
 from fibres.calc.pricing import paid_per_kg
+from fibres.explained import buying as explained
 from fibres.forms.purchases import PlanForm
 from fibres.models import Offer, Purchase, PurchaseLine, Source
 from fibres.purchasing import Wanted
 from fibres.tables.purchases import SourceToOrderTable
 from fibres.views.buying import PurchaseAct
-from studio.entries import refuse_repeat
+from studio.entries import acting, refuse_repeat
 from studio.errors import StudioError
+from studio.explaining import Explained, as_sent
 from studio.forms import version_of
 from studio.lists import house_table
 from studio.money import BY_MASS_WORDS, by_mass, show_money
@@ -96,6 +98,10 @@ class PlanPage(FormPage):
             "band": self._advice(goods),
         }
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what an order comes to."""
+        return explained.planned(self.reader, self.source, as_sent(shown))
+
     def _by_mass(self, lines: list[Wanted], total: int) -> list[Line]:
         dry_mg = sum(wet.oven_dry_mg(line.packs * line.pack_mg, line.moisture) for line in lines)
         found = [Line("Oven-dry fibre", show_mass(dry_mg, system=self.studio.units))]
@@ -131,7 +137,8 @@ class PurchaseNew(PlanPage):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Let the source be chosen first."""
-        if self._chosen is None:
+        is_taken = str(request.method).lower() in self.http_method_names
+        if self._chosen is None and is_taken:
             return self.ask_source()
         return super().dispatch(request, *args, **kwargs)
 
@@ -255,7 +262,7 @@ class PurchaseEdit(PurchaseAct, PlanPage):
     def act(self, form: Any, key: Any) -> Purchase:
         """Change it, if it is as the page showed it."""
         given = form.cleaned_data
-        with transaction.atomic():
+        with acting():
             refuse_repeat(key)
             now = Purchase.objects.select_for_update().get(pk=self.purchase.pk)
             if given["version"] != _version(now):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.http import HttpRequest
@@ -11,6 +12,7 @@ from django.utils.dateformat import format as day_in_words
 from django.views.generic import TemplateView
 
 from fibres import queries
+from fibres.explained import buying as explained
 from fibres.filters import PurchaseFilter
 from fibres.models import Arrival, Purchase
 from fibres.purchasing import claim_of
@@ -22,6 +24,7 @@ from fibres.tables.purchases import (
     masses_in_words,
 )
 from studio import roles
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
 from studio.money import show_money
 from studio.pages import HousePage
@@ -51,6 +54,10 @@ class PurchaseList(ListPage):
     def table_kwargs(self) -> dict[str, Any]:
         """Say what the masses are."""
         return {"caption": masses_in_words(self.studio.units)}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the first purchase."""
+        return explained.purchase_list(self.reader, first_of(shown["table"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether an order can be planned."""
@@ -178,6 +185,10 @@ class PurchasePage(OnePurchase, HousePage, TemplateView):
             may_close=purchase.state in Purchase.OPEN and may_change,
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what is to come, what it costs, and what can be claimed."""
+        return explained.of_purchase(self.reader, self.purchase, shown["claims"])
 
     def _table(self, table_class: Any, rows: Any, **told: Any) -> Any:
         return house_table(self.request, table_class, rows, paginate=False, **told)

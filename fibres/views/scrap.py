@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fibres import gifts, services
+from fibres.explained import scrap as explained
 from fibres.forms.scrap import USUAL, ScrapForm
 from fibres.models import Lot, Source
 from fibres.tables import RefusedTable
+from studio.explaining import Explained, as_sent
 from studio.lists import house_table
 from studio.pages import FormPage
 from studio.roles import needs
@@ -28,6 +31,10 @@ class LogScrapPage(FormPage):
     back = ("Store", "store")
     button = "Enter the lot"
     panel = "fibres/_sum_panel.html"
+    panel_waits = True
+    waits = (
+        "donor", "moisture_by", "moisture", "received_on", "place", "is_confidential", "remarks",
+    )  # fmt: skip
 
     def sheets_from(self, usable_mg: int) -> list[Line]:
         """Return lines on the sheets that can be made of so much usable fibre."""
@@ -91,6 +98,10 @@ class LogScrapPage(FormPage):
         """Say what is in store now."""
         dry = show_mass(result.oven_dry_mg, system=self.studio.units)
         return f"Lot {result.ref} is in store: {dry} oven-dry."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain how a gift comes to fibre."""
+        return explained.given(self.reader, as_sent(shown))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the classes that are turned away."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.shortcuts import get_object_or_404
@@ -9,6 +10,7 @@ from django.utils.dates import MONTHS
 from django.views.generic import TemplateView
 
 from fibres import queries
+from fibres.explained import buying as explained
 from fibres.filters import SourceFilter
 from fibres.forms.fibres import SourceForm
 from fibres.models import Source
@@ -16,6 +18,7 @@ from fibres.tables import LotTable, SourceTable
 from fibres.tables.offers import OfferTable
 from fibres.tables.purchases import PurchaseTable, masses_in_words
 from studio import roles
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
 from studio.money import show_money
 from studio.pages import ClosePage, HousePage, RowPage
@@ -38,6 +41,10 @@ class SourceList(ListPage):
     def get_queryset(self) -> Any:
         """Return sources by the names that the reader may know."""
         return queries.sources_for(self.request.user)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what came from the first source."""
+        return (explained.came(self.reader, first_of(shown["table"])),)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether a source can be entered."""
@@ -178,6 +185,10 @@ class SourcePage(HousePage, TemplateView):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what came from it, and what an order to it takes."""
+        return explained.of_source(self.reader, self.source, first_of(shown["offers"]))
+
 
 def season_in_words(source: Source) -> str:
     """Word the months in which a source takes orders."""
@@ -199,6 +210,10 @@ class SourceChange(RowPage):
     noun = "source"
     lede = "A donor is named to visitors only where you tick it. Ask first."
     button = "Keep the source"
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the terms as they are kept."""
+        return explained.terms(self.reader, None if self.is_new else self.row)
 
 
 @needs("sources.change")

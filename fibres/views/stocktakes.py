@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import Count, F, Q, QuerySet, Sum
@@ -12,10 +13,12 @@ from django.utils.functional import cached_property
 from django.views.generic import TemplateView
 
 from fibres import stocktaking
+from fibres.explained import counting as explained
 from fibres.models import Stocktake
 from fibres.stocktaking import Row
 from fibres.tables.stocktakes import CountTable, ReasonTable, StocktakeTable, place_in_words
 from studio import roles
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
 from studio.pages import HousePage
 from studio.qr import qr_path
@@ -51,6 +54,10 @@ class StocktakeList(ListPage):
     def get_queryset(self) -> QuerySet[Stocktake]:
         """Return counts, the newest first."""
         return stocktakes()
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain the newest count."""
+        return explained.listed(self.reader, first_of(shown["table"]))
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether a count can be begun."""
@@ -155,6 +162,10 @@ class StocktakePage(OneStocktake, HousePage, TemplateView):
             posted=day_words(stocktake.posted_on),
             **kwargs,
         )  # fmt: skip
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what differs, and when the owner posts it."""
+        return explained.of_one(self.reader, self.lines)
 
     def _caption(self) -> str:
         unit = "Pounds" if self.studio.units == "US" else "Kilograms"

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -15,11 +14,14 @@ from django.utils.dateformat import format as day_in_words
 from django.views.generic import TemplateView
 
 from fibres import offshelf, queries, reference
+from fibres.explained import lots as lot_sums
+from fibres.explained import standing as explained
 from fibres.models import Fibre, Lot, Purchase
 from fibres.standing import Standing, finding, standings
 from fibres.tables import LotTable, StoreTable
 from studio import roles
-from studio.entries import enter
+from studio.entries import acting, enter
+from studio.explaining import Explained, first_of, rows_of
 from studio.forms import HouseForm
 from studio.lists import house_table
 from studio.pages import FormPage, HousePage
@@ -85,6 +87,12 @@ class StorePage(HousePage, TemplateView):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Explain what is free, and the first lot."""
+        rows, lot = rows_of(shown.get("fibres")), first_of(shown.get("lots"))
+        sums = (explained.free(self.reader, rows), explained.state(self.reader, rows))
+        return sums if lot is None else (*sums, *lot_sums.came(self.reader, lot))
+
     def steps(self) -> list[Step]:
         """Return what to do first, as far as the reader may do it."""
         user = self.request.user
@@ -138,14 +146,14 @@ class UsualFibres(FormPage):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         """Lead on where nothing is missing."""
-        if request.method == "GET" and not reference.missing_fibres():
+        if request.method in {"GET", "HEAD"} and not reference.missing_fibres():
             return redirect("fibres")
         return super().dispatch(request, *args, **kwargs)
 
     def act(self, form: Any, key: Any) -> str:
         """Add the fibres that are missing."""
         page = reverse("fibres")
-        with transaction.atomic():
+        with acting():
             self.added = reference.load_fibres()
             enter(
                 "take over fibres",

@@ -6,13 +6,14 @@ page sent twice leads to what the first sending wrote.
 """
 
 from studio.pages.closing import ClosePage, hanging
-from studio.pages.forms import BEATEN, NOT_SAVED, FormPage, blame
+from studio.pages.forms import BEATEN, NOT_SAVED, SHORT, FormPage, blame
 from studio.pages.house import HousePage
 from studio.pages.rows import RowPage
 
 __all__ = [
     "BEATEN",
     "NOT_SAVED",
+    "SHORT",
     "ClosePage",
     "FormPage",
     "HousePage",

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.db import IntegrityError, OperationalError, models, transaction
+from django.db import IntegrityError, OperationalError, models
 from django.db.models import ProtectedError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
@@ -16,7 +16,8 @@ from django.utils import timezone
 from django.utils.functional import cached_property
 from django.views import View
 
-from studio.entries import AlreadyEnteredError, enter
+from studio import outages
+from studio.entries import AlreadyEnteredError, acting, enter
 from studio.pages.forms import NOT_SAVED
 from studio.pages.house import HousePage
 
@@ -60,7 +61,7 @@ class ClosePage(HousePage, View):
         if deed is None:
             return self._ask()
         try:
-            with transaction.atomic():
+            with acting():
                 said, page = deed()
                 enter(
                     f"{request.POST['deed']} {self.noun}",
@@ -73,9 +74,9 @@ class ClosePage(HousePage, View):
             return redirect(repeat.entry.page)
         except (ProtectedError, IntegrityError):
             return self._ask(status=409)
-        except OperationalError:
-            messages.error(request, NOT_SAVED)
-            return self._ask(status=503)
+        except OperationalError as fault:
+            messages.error(request, outages.sentence(fault, NOT_SAVED))
+            return self._ask(status=outages.outage_of(fault).status)
         messages.success(request, f"{said}.")
         return redirect(page)
 

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.generic import FormView
 
+from studio import outages
 from studio.entries import AlreadyEnteredError, refuse_repeat
 from studio.errors import StudioError
 from studio.pages.house import HousePage
@@ -21,6 +22,7 @@ NOT_SAVED = (
     "Not saved: the database could not take the entry just now. What you typed is below; enter "
     "it once more in a moment."
 )
+SHORT = "short"
 BEATEN = (
     "Not saved: somebody else entered the same a moment ago. Look at what is there before you "
     "enter it once more."
@@ -41,6 +43,27 @@ class FormPage(HousePage, FormView):
     side_head = ""
     note = ""
     preview_route = ""
+    # Fields that an address with "short" folds up, because an entry is whole without them.
+    waits: tuple[str, ...] = ()
+    # Whether it folds up the panel too, because the page that follows says the same.
+    panel_waits = False
+
+    @property
+    def is_short(self) -> bool:
+        """Whether the page was asked to show only what an entry cannot do without."""
+        return bool(self.waits) and SHORT in self.request.GET
+
+    @property
+    def folds_panel(self) -> bool:
+        """Whether the panel is folded up until somebody asks for what it says."""
+        return self.is_short and self.panel_waits and "work_out" not in self.request.POST
+
+    def get_form(self, form_class: type[forms.Form] | None = None) -> forms.Form:
+        """Fold up what can wait, where the page was asked to be short."""
+        form = super().get_form(form_class)
+        if self.is_short:
+            form.shorten(self.waits)
+        return form
 
     def get_form_kwargs(self) -> dict[str, Any]:
         """Give the form the studio's units and currency."""
@@ -124,9 +147,10 @@ class FormPage(HousePage, FormView):
             # Of two at once, the other was first: the same page sent twice, or the same name.
             form.add_error(None, BEATEN)
             return self.form_invalid(form)
-        except OperationalError:
-            form.add_error(None, NOT_SAVED)
-            return self.render_to_response(self.get_context_data(form=form), status=503)
+        except OperationalError as fault:
+            form.add_error(None, outages.sentence(fault, NOT_SAVED, below=True))
+            status = outages.outage_of(fault).status
+            return self.render_to_response(self.get_context_data(form=form), status=status)
         said = self.said(result)
         if said:
             messages.success(self.request, said)

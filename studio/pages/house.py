@@ -10,13 +10,15 @@ from django.urls import reverse
 
 from studio import roles
 from studio.context import current_studio
-from studio.explaining import Explained
+from studio.explaining import Explained, Reader
 
 
 class HousePage:
     """What every page of the house knows: the studio, and the role of who looks at it."""
 
     request: HttpRequest
+    # The framework's form views would take PUT for POST.
+    http_method_names = ["get", "post", "head", "options"]
     heading = ""
     lede = ""
     back: tuple[str, str] | None = None
@@ -30,6 +32,12 @@ class HousePage:
     def sees_money(self) -> bool:
         """Whether who looks may see what things cost."""
         return roles.can(self.request.user, "money")
+
+    @property
+    def reader(self) -> Reader:
+        """Who looks, as the sentences under "How this is worked out" take it."""
+        studio = self.studio
+        return Reader(studio.units, studio.currency, self.sees_money)
 
     def get_back(self) -> tuple[str, str] | None:
         """Return the words and the address of the way back."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db import models, transaction
+from django.db import models
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.pages.forms import FormPage
 
 
@@ -61,6 +61,10 @@ class RowPage(FormPage):
         """Return "New mould", or the name of the row."""
         return f"New {self.noun}" if self.is_new else str(self.row)
 
+    def rows_initial(self, name: str) -> list[dict[str, Any]] | None:
+        """Return what stands in the new rows of a list before anything is typed."""
+        return None
+
     def formsets(self) -> dict[str, Any]:
         """Return the formsets by name, bound where the page was sent."""
         known = getattr(self, "_formsets", None)
@@ -72,6 +76,7 @@ class RowPage(FormPage):
                     data,
                     instance=self.row,
                     prefix=name,
+                    initial=self.rows_initial(name) if data is None else None,
                     form_kwargs={"system": studio.units, "currency": studio.currency},
                 )
                 for name, formset_class in self.parts_classes
@@ -89,7 +94,7 @@ class RowPage(FormPage):
 
     def do(self, form: Any, key: Any) -> Any:
         """Act under a lock on the row, if it is still as the page showed it."""
-        with transaction.atomic():
+        with acting():
             if key is not None:
                 refuse_repeat(key)
             if not self.is_new:
@@ -98,7 +103,7 @@ class RowPage(FormPage):
 
     def act(self, form: Any, key: Any) -> Any:
         """Save the row and its parts in one transaction, with one entry."""
-        with transaction.atomic():
+        with acting():
             if key is not None:
                 refuse_repeat(key)
             verb = "Added" if self.is_new else "Changed"
@@ -108,12 +113,16 @@ class RowPage(FormPage):
                 parts.save()
             enter(
                 f"{verb.lower()} {self.noun}",
-                f"{verb} {self.noun} {row}",
+                f"{verb} {self.noun} {row}{self.changed_words(form)}",
                 page=self.after(row),
                 key=key,
                 by=self.request.user,
             )
         return self.after(row)
+
+    def changed_words(self, form: Any) -> str:
+        """Return what the entry says of a change beyond its row: nothing, or words after it."""
+        return ""
 
     def after(self, row: Any) -> str:
         """Return where to go once the row is saved."""
