@@ -6,7 +6,9 @@ once. ``system`` and ``currency`` are the studio's own; a view passes them from 
 
 from __future__ import annotations
 
+import re
 import uuid
+from collections.abc import Iterable
 from hashlib import sha256
 from typing import Any
 
@@ -14,7 +16,7 @@ from django import forms
 from django.contrib.auth import get_user_model, password_validation
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.core.exceptions import ValidationError
-from django.db.models import Model
+from django.db.models import DecimalField, Model
 from django.utils.safestring import SafeString
 
 from studio.errors import StudioError
@@ -32,6 +34,7 @@ from studio.fields import (
     SizeField,
     VolumeField,
 )
+from studio.unseen import holds_unseen
 
 __all__ = [
     "CountField",
@@ -57,6 +60,10 @@ __all__ = [
 
 STALE_PAGE = "This page was sent without its key. Look it over and enter it once more."
 DASHES = "---------"
+# The signs that an account's name may have; the account itself is checked for the same.
+IN_A_NAME = re.compile(r"[\w.@+-]")
+NAME_SIGNS = "Give letters, digits and the signs . - _ @ + only. Take out: %(signs)s."
+UNSEEN = "A sign stands here that cannot be seen. Type it anew."
 LONG_TEXT = "Give at most %(limit_value)d characters; this has %(show_value)d."
 
 
@@ -81,18 +88,40 @@ class HouseMixin:
     """Wording, units and currency of the house for any form."""
 
     fields: dict[str, forms.Field]
+    # Fields that are folded up, because an entry is whole without them.
+    waits: frozenset[str] = frozenset()
 
     def __init__(
         self, *args: Any, system: str = "metric", currency: str = "", **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
+        for name, field in self.fields.items():
             word_faults(field)
             word_blank(field)
+            refuse_unseen(field)
+            self._hold_to_column(name, field)
             if isinstance(field, QuantityField | SizeField):
                 field.prefer(system)
             if currency and isinstance(field, MoneyField):
                 field.use_currency(currency)
+
+    def _hold_to_column(self, name: str, field: forms.Field) -> None:
+        """Let a number have as many places as its column keeps, so that the field says so."""
+        model = getattr(getattr(self, "_meta", None), "model", None)
+        if model is None or not isinstance(field, NumberField | ShareField):
+            return
+        column = next((one for one in model._meta.fields if one.name == name), None)
+        if isinstance(column, DecimalField):
+            field.places = column.decimal_places
+
+    def shorten(self, waits: Iterable[str]) -> None:
+        """Fold up fields that can wait; a faulty one unfolds them."""
+        self.waits = frozenset(waits)
+
+    @property
+    def is_unfolded(self) -> bool:
+        """Whether a field that is folded up has to be looked at."""
+        return bool(self.waits & set(self.errors))  # type: ignore[attr-defined]
 
     @property
     def rows(self) -> SafeString:
@@ -112,6 +141,20 @@ def word_faults(field: forms.Field) -> None:
         for validator in field.validators:
             if getattr(validator, "code", "") == "max_length":
                 validator.message = LONG_TEXT
+
+
+def refuse_unseen(field: forms.Field) -> None:
+    """Let a field of words refuse what would steer the terminal or turn the page's words round."""
+    is_password = isinstance(field.widget, forms.PasswordInput)
+    if not isinstance(field, forms.CharField) or is_password:
+        return
+    lines = isinstance(field.widget, forms.Textarea)
+
+    def refuse(value: Any) -> None:
+        if isinstance(value, str) and holds_unseen(value, lines=lines):
+            raise ValidationError(UNSEEN, code="unseen")
+
+    field.validators.append(refuse)
 
 
 def word_blank(field: forms.Field) -> None:
@@ -225,9 +268,14 @@ class FirstRunForm(HouseForm):
     )
 
     def clean_user_name(self) -> str:
-        """Refuse what the account itself would refuse."""
+        """Refuse what the account itself would refuse, and say which signs it is."""
         name: str = self.cleaned_data["user_name"]
-        get_user_model()._meta.get_field("username").run_validators(name)
+        try:
+            get_user_model()._meta.get_field("username").run_validators(name)
+        except ValidationError:
+            signs = dict.fromkeys(sign for sign in name if not IN_A_NAME.fullmatch(sign))
+            named = ", ".join("a space" if sign.isspace() else sign for sign in signs)
+            raise ValidationError(NAME_SIGNS, code="invalid", params={"signs": named}) from None
         return name
 
     def clean(self) -> dict[str, Any]:

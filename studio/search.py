@@ -19,7 +19,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString
 
-from studio import refs, roles
+from studio import refs, roles, words
 from studio.units import show_count
 
 MOST_SHOWN, MOST_NEAR = 5, 40
@@ -142,15 +142,21 @@ class Shown:
 
 
 @dataclass(frozen=True)
-class Noun:
+class Kind:
+    """What is found under one heading: one of it, many of it, and the page of all of them."""
+
+    one: str
+    many: str
+    route: str
+
+
+@dataclass(frozen=True)
+class Noun(Kind):
     """One kind of thing that can be found: who may read it, and which rows and fields.
 
     ``columns`` are all that is read; the first is what a row is called.
     """
 
-    one: str
-    many: str
-    route: str
     need: str
     rows: Callable[[Any], QuerySet[Any]]
     fields: Callable[[Any], tuple[str, ...]]
@@ -161,6 +167,9 @@ class Noun:
     def has_ref(self) -> bool:
         """Whether its rows are called by a reference."""
         return self.columns[0] == "ref"
+
+
+WORDS = Kind("word of the trade", "words of the trade", "words")
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +187,7 @@ class Hit:
 class Group:
     """What was found of one noun: the first few, how many in all, and the list of all."""
 
-    noun: Noun
+    noun: Kind
     hits: tuple[Hit, ...]
     count: int
     address: str
@@ -222,6 +231,26 @@ def _group(noun: Noun, asked: Asked, user: Any) -> Group | None:
         hits=tuple(_hit(noun.shown(row), asked.words) for row in read),
         count=read[0]["of_all"],
         address=f"{reverse(noun.route)}?{urlencode({'words': asked.text})}",
+    )
+
+
+def found_words(asked: Asked) -> Group | None:
+    """Return the words of the trade that are called by all that was asked."""
+    found = words.find(asked.words, asked.text) if asked.words else []
+    if not found:
+        return None
+    page = reverse(WORDS.route)
+    return Group(
+        noun=WORDS,
+        hits=tuple(
+            _hit(
+                Shown(f"{page}#{one.anchor}", one.word, also=(one.means,), hidden=one.also),
+                asked.words,
+            )
+            for one in found[:MOST_SHOWN]
+        ),
+        count=len(found),
+        address=page,
     )
 
 
