@@ -12,10 +12,11 @@ from django.db.models import Sum
 from fibres.calc import moisture as wet
 from fibres.models import Addition, Lot
 from orders import bookcosts, costings
-from orders.calc.actual import Actual, Spent, compare, reckoned_spend
+from orders.calc.actual import Actual, Quoted, Spent, compare, reckoned_spend
 from orders.calc.costrows import Rates
+from orders.calc.quotation import Quotation
 from orders.makings.standing import sheets_made, standing
-from orders.models import Commission, Dose, Issue, Making, Post, SheetMovement, Spell
+from orders.models import Commission, Dose, Issue, Making, Post, Quote, SheetMovement, Spell
 from studio.context import units_here
 from studio.models import Studio
 from studio.units import show_mass
@@ -29,15 +30,13 @@ Quality = SheetMovement.Quality
 def of_commission(commission: Commission) -> Actual | None:
     """Return what its finished makings cost, beside the reckoning; None before one is finished."""
     makings = finished(commission.makings.all())
-    return _compare(makings, agreed=commission.agreed_price_minor) if makings else None
+    return _compare(makings, commission) if makings else None
 
 
 def of_making(making: Making) -> Actual | None:
     """Return what one making cost, beside the reckoning; None before it is finished."""
     makings = finished(Making.objects.filter(pk=making.pk))
-    commission = making.commission
-    agreed = commission.agreed_price_minor if commission else None
-    return _compare(makings, agreed=agreed) if makings else None
+    return _compare(makings, making.commission) if makings else None
 
 
 def finished(makings: Iterable[Making]) -> list[Making]:
@@ -49,8 +48,24 @@ def finished(makings: Iterable[Making]) -> list[Making]:
     return list(joined.order_by("finished_on", "pk"))
 
 
-def _compare(makings: Sequence[Making], *, agreed: int | None) -> Actual:
+def quoted_for(commission: Commission | None) -> Quoted | None:
+    """Return the cost that the quote accepted for a commission was made on, if it is kept."""
+    if commission is None:
+        return None
+    quotes = commission.quotes.filter(state=Quote.State.ACCEPTED).select_related("document")
+    quote = quotes.first()
+    if quote is None or quote.frozen is None or not quote.accepted_quantity:
+        return None
+    found = Quotation.from_json(quote.frozen)
+    price = next((one for one in found.prices if one.sheets == quote.accepted_quantity), None)
+    if price is None or price.cost_minor is None:
+        return None
+    return Quoted(quote.ref, price.sheets, found.terms.currency, price.cost_minor)
+
+
+def _compare(makings: Sequence[Making], commission: Commission | None) -> Actual:
     """Set makings of one sheet beside what so many good ones are reckoned to cost now."""
+    agreed = commission.agreed_price_minor if commission else None
     costing = costings.read(makings[0].sheet)
     studio = costing.studio
     case = costing.case(sum(making.wanted_good for making in makings))
@@ -64,6 +79,7 @@ def _compare(makings: Sequence[Making], *, agreed: int | None) -> Actual:
         is_agreed=agreed is not None,
         missing=tuple(dict.fromkeys([*cost.missing, *spent.missing])),
         system=units_here(studio),
+        quoted=quoted_for(commission),
     )
 
 

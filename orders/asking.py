@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from orders import snapshot
-from orders.calc.cover import allocate
+from orders.allocated import allocated
 from orders.calc.plan import Promise, Question, Snapshot
 from orders.models import Commission, Sheet
 from studio.errors import StudioError
@@ -32,7 +32,7 @@ class Asked:
 
     def good_sheets(self) -> int:
         """Count the good sheets that could be promised, at the average count of culls."""
-        return allocate(self.snapshot).extra_good_sheets or 0
+        return allocated(self.snapshot).extra_good_sheets or 0
 
 
 def usual_day(today: date) -> date:

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from orders import quoting
-from orders.models import Commission
+from orders.models import Commission, Quote
 
 
 def enter_quotes(told: list[dict[str, Any]], today: date, by: Any) -> None:
@@ -18,4 +18,5 @@ def enter_quotes(told: list[dict[str, Any]], today: date, by: Any) -> None:
         quote = quoting.from_commission(commission, today)
         quote.other_quantities = row["others"]
         quote.includes, quote.remarks = row["includes"], row["remarks"]
+        quote.carriage, quote.carriage_minor = Quote.Carriage.ADDED, row["carriage_minor"]
         quoting.issue(quoting.draft(quote, by=by), by=by)

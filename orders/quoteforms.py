@@ -24,6 +24,7 @@ from studio.forms import (
     HouseForm,
     HouseModelForm,
     LengthField,
+    MoneyField,
     ShareField,
 )
 from studio.lists import DayFilter, HouseFilterSet, WordsFilter
@@ -45,7 +46,9 @@ class NumbersField(TypedField):
     def read(self, text: str, unit: str) -> list[int]:
         """Read one number after the other."""
         if len(text) > LONGEST_LIST:
-            raise StudioError(f"Give {self.wanted}; this is too long.")
+            raise StudioError(
+                f"Give {self.wanted}, in at most {LONGEST_LIST} signs; this has {len(text)}."
+            )
         if unclear := EITHER.search(text):
             raise StudioError(
                 f"{unclear[0]} could be one number or two. Put a blank after the comma, and no "
@@ -53,7 +56,9 @@ class NumbersField(TypedField):
             )
         found = [int(read(one, "count")) for one in PARTED.split(text) if one]
         if found and max(found) > MOST_SHEETS:
-            raise StudioError(f"Give {show_number(MOST_SHEETS)} sheets or fewer.")
+            raise StudioError(
+                f"Give {show_number(MOST_SHEETS)} sheets or fewer, got {show_number(max(found))}."
+            )
         return sorted(set(found))
 
     def show(self, value: Sequence[int]) -> str:
@@ -125,6 +130,10 @@ class QuoteForm(HouseModelForm):
     )  # fmt: skip
     valid_until = DayField(label="Prices hold until")
     deposit = ShareField(label="Deposit on order", help_text="Of all there is to pay.")
+    carriage_minor = MoneyField(
+        required=False, label="Carriage comes to",
+        help_text="Before tax, for the whole parcel. Included, it shows in the working alone.",
+    )  # fmt: skip
     size_tolerance_um = LengthField(
         stored=True, required=False, label="A side may differ by", help_text="Either way."
     )
@@ -143,8 +152,9 @@ class QuoteForm(HouseModelForm):
         model = Quote
         fields = [
             "client", "title", "sheet", "good_quantity", "other_quantities", "send_on",
-            "valid_until", "deposit", "size_tolerance_um", "grammage_tolerance",
-            "tolerance_over", "includes", "says_recycled", "says_permanence", "remarks",
+            "valid_until", "deposit", "carriage", "carriage_minor", "size_tolerance_um",
+            "grammage_tolerance", "tolerance_over", "includes", "says_recycled", "says_permanence",
+            "remarks",
         ]  # fmt: skip
         widgets = {"includes": forms.Textarea(attrs=AREA), "remarks": forms.Textarea(attrs=AREA)}
         labels = {
@@ -155,11 +165,12 @@ class QuoteForm(HouseModelForm):
             "remarks": "Remarks to the client",
         }
         help_texts = {
-            "includes": "Such as: packing flat and interleaved; carriage is extra.",
+            "includes": "Such as: packing flat and interleaved. Carriage is said above.",
         }
 
     BEFORE = ("client", "new_client", "title", "sheet")
-    PRICED = ("good_quantity", "other_quantities", "send_on", "valid_until", "deposit")
+    PRICED = ("good_quantity", "other_quantities", "send_on", "valid_until", "deposit", "carriage",
+              "carriage_minor")  # fmt: skip
     TOLERANCES = ("size_tolerance_um", "grammage_tolerance", "tolerance_over")
     SAID = ("includes", "says_recycled", "says_permanence", "remarks")
 
@@ -272,17 +283,19 @@ class QuoteForm(HouseModelForm):
     def _look_at_sheet(self) -> None:
         made = self.sheet_form
         assert made is not None
-        if not made.is_typed:
-            if "sheet" not in self.errors:
-                self.add_error("sheet", "Choose a sheet, or describe a new one below.")
-            return
-        if made.is_valid():
-            return
-        for text in made.non_field_errors():
-            self.add_error(None, f"New sheet: {text}")
-        for field in made.visible_fields():
-            for text in field.errors:
-                self.add_error(None, f"New sheet, {str(field.label).lower()}: {text}")
+        if not made.is_typed and "sheet" not in self.errors:
+            self.add_error("sheet", "Choose a sheet, or describe a new one below.")
+
+    @property
+    def forms_within(self) -> tuple[tuple[str, NewSheetForm], ...]:
+        """The new sheet, where one is begun: its faults are faults of this page too."""
+        made = self.sheet_form
+        used = made is not None and made.is_typed and not self.cleaned_data.get("sheet")
+        return (("New sheet", made),) if used else ()
+
+    def is_valid(self) -> bool:
+        """Judge the new sheet too."""
+        return super().is_valid() and all(held.is_valid() for _, held in self.forms_within)
 
 
 class IssueForm(HouseForm):

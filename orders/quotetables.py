@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from studio.money import digits, major, show_money
+from studio.money import major, show_figure, show_money
 from studio.tables import (
     CountColumn,
     DayColumn,
@@ -14,7 +14,6 @@ from studio.tables import (
     RowHeader,
     TextColumn,
 )
-from studio.units import show_number
 
 
 class QuotedColumn(MoneyColumn):
@@ -25,7 +24,7 @@ class QuotedColumn(MoneyColumn):
         currency = record.frozen["currency"]
         if currency != self.currency:
             return show_money(value, currency)
-        return show_number(major(value, currency), places=digits(currency))
+        return show_figure(value, currency)
 
     def value(self, value: int, record: Any) -> Any:
         """Give the amount as a number, or with its currency where that is another."""
@@ -44,7 +43,7 @@ class QuoteTable(LedgerTable):
     shown_title = TextColumn("What it is for", visible=False, order_by="title")
     shown_client = TextColumn("For", visible=False, order_by="client__name")
     sheet = TextColumn("Sheet", accessor="shown_sheet", wide=True, order_by="sheet__name")
-    good_quantity = CountColumn("Good sheets")
+    good_quantity = CountColumn("Good sheets", accessor="stands_at")
     price = QuotedColumn("Price in all", accessor="price_in_all_minor", orderable=False)
     valid_until = DayColumn("Holds until")
     commission = TextColumn("Commission", accessor="commission__ref", code=True)

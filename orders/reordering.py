@@ -26,14 +26,15 @@ from django.utils import timezone
 from fibres import purchasing
 from fibres.models import Offer, Purchase
 from orders import snapshot, sourcing
+from orders.allocated import allocated
 from orders.calc import buying
 from orders.calc.bought import Flag, Reorder
-from orders.calc.cover import Cover, allocate
+from orders.calc.cover import Cover
 from orders.calc.plan import Snapshot, to_json
 from orders.models import StoredPlan
 from orders.reorderjson import from_plain, to_plain
 from studio.background import in_background
-from studio.entries import refuse_repeat
+from studio.entries import acting, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Studio
 
@@ -93,7 +94,7 @@ def standing(today: date, weeks: int = USUAL_WEEKS, *, with_money: bool = False)
     money no price is read, and the one that the furnish names first is asked for.
     """
     shot = read(today, weeks, with_money=with_money)
-    cover = allocate(shot)
+    cover = allocated(shot)
     return Standing(shot, cover, tuple(buying.flags(shot, cover=cover)))
 
 
@@ -142,7 +143,7 @@ def key_of(shot: Snapshot) -> str:
     return sha256(plain.encode()).hexdigest()
 
 
-@transaction.atomic
+@transaction.atomic  # noqa: TID251 - no act of a person
 def keep(key: str, plan: Reorder) -> StoredPlan:
     """Keep a plan, unless one is kept already that is as good; return what is kept."""
     now = timezone.now()
@@ -272,7 +273,7 @@ def offers_called(refs: Iterable[str]) -> dict[str, Offer]:
     }
 
 
-@transaction.atomic
+@acting()
 def mark_ordered(
     offered: Offered,
     today: date,

@@ -9,13 +9,16 @@ from orders.calc._buying.terms import Market, Offer
 from orders.calc.bought import Flag, LineToBuy, OrderToPlace, Reorder
 from orders.calc.planrows import Snapshot
 from orders.wording import day
-from studio.money import show_money
+from studio.money import BY_MASS_WORDS, show_by_mass
+from studio.units import System
 
 MG_PER_KG = 1_000_000
 MOST_TOLD = 3
 
 
-def not_from_one(plan: Reorder, shot: Snapshot, currency: str) -> list[str]:
+def not_from_one(
+    plan: Reorder, shot: Snapshot, currency: str, system: System = "metric"
+) -> list[str]:
     """Name offers of the plan's own sources that are cheaper a kilogram and come too late.
 
     Only what the figures prove is said: the price before freight at the packs wanted, and the
@@ -31,7 +34,7 @@ def not_from_one(plan: Reorder, shot: Snapshot, currency: str) -> list[str]:
                     continue
                 less = _cheaper_by(offer, line)
                 if less > 0 and _comes_too_late(offer, market, order, plan.of(line.fibre)):
-                    words = _words(offer, market, order, less, currency)
+                    words = _words(offer, market, order, _less(less, currency, system))
                     told.setdefault((offer.source, offer.fibre), (less, words))
     return [words for _, words in sorted(told.values(), reverse=True)[:MOST_TOLD]]
 
@@ -53,11 +56,15 @@ def _comes_too_late(offer: Offer, market: Market, order: OrderToPlace, flag: Fla
     return _arrival(offer, market) > max(flag.short_on, order.arrives_on)
 
 
-def _words(offer: Offer, market: Market, order: OrderToPlace, less: int, currency: str) -> str:
+def _less(minor_per_kg: int, currency: str, system: System) -> str:
+    price, unit = show_by_mass(minor_per_kg, currency, system)
+    return f"{price} less a usable {BY_MASS_WORDS[unit]}"
+
+
+def _words(offer: Offer, market: Market, order: OrderToPlace, less: str) -> str:
     today = market.today
     return (
-        f"{offer.source} sells {offer.fibre} for {show_money(less, currency)} less a usable "
-        f"kilogram before freight, but nothing from there arrives before "
-        f"{day(_arrival(offer, market), today)}; from {order.source} it is there on "
-        f"{day(order.arrives_on, today)}."
+        f"{offer.source} sells {offer.fibre} for {less} before freight, but nothing from there "
+        f"arrives before {day(_arrival(offer, market), today)}; from {order.source} it is there "
+        f"on {day(order.arrives_on, today)}."
     )

@@ -9,20 +9,19 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from fibres.models import Fibre, Lot
 from orders import bookcosts, costings, sheetsinhand, snapshot
+from orders.allocated import allocated
 from orders.bookcosts import Masses
 from orders.calc.costing import Cost
-from orders.calc.cover import Answer, Cover, Pick, allocate
+from orders.calc.cover import Answer, Cover, Pick
 from orders.calc.plan import Promise, Snapshot
 from orders.calc.remedies import ways_out
 from orders.calc.ways import Way
 from orders.dates import Turns
 from orders.makings.atthevat import weighed_picks
 from orders.models import Client, Commission, Sheet
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter
 
@@ -57,7 +56,7 @@ def cover(
 
     ``extra_only_lots`` are lots chosen for it that are not kept yet.
     """
-    return allocate(
+    return allocated(
         snapshot.read(today, with_quoted=with_quoted, extra=extra, extra_only_lots=extra_only_lots)
     )
 
@@ -116,7 +115,7 @@ def standing_of(
         with_money=with_money,
         with_sourcing=with_offers,
     )
-    return Standing(commission.ref, shot, allocate(shot), with_prices=with_money, turns=turns)
+    return Standing(commission.ref, shot, allocated(shot), with_prices=with_money, turns=turns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +247,7 @@ def costing_of(
     )
 
 
-@transaction.atomic
+@acting()
 def enter_commission(
     commission: Commission,
     *,
@@ -332,7 +331,16 @@ def _refuse_if_over(commission: Commission) -> None:
         )
 
 
-@transaction.atomic
+def steps_of(commission: Commission) -> tuple[str, ...]:
+    """Return the states that can follow; what a client accepted a quote for stays agreed."""
+    following = MOVES[commission.state]
+    back = State.QUOTED
+    if commission.state == State.AGREED and commission.quotes.filter(state="accepted").exists():
+        following = tuple(state for state in following if state != back)
+    return following
+
+
+@acting()
 def move(
     commission: Commission, state: str, *, by: Any, key: uuid.UUID | None = None
 ) -> Commission:
@@ -340,7 +348,7 @@ def move(
     if key is not None:
         refuse_repeat(key)
     held = Commission.objects.select_for_update().get(pk=commission.pk)
-    allowed = MOVES[held.state]
+    allowed = steps_of(held)
     if state not in allowed:
         names = ", ".join(State(name).label.lower() for name in allowed) or "nothing"
         raise StudioError(

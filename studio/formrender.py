@@ -105,7 +105,11 @@ def _form_faults(form: BaseForm, row: str = "") -> list[Fault]:
         for field in form.visible_fields()
         if field.errors
     ]
-    return whole + hidden + seen
+    # A form that keeps a second row along, such as a quote with its new sheet, names that form.
+    within = getattr(form, "forms_within", ())
+    return (
+        whole + hidden + seen + [one for name, held in within for one in _form_faults(held, name)]
+    )
 
 
 def _formset_faults(formset: BaseFormSet) -> list[Fault]:

@@ -6,6 +6,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from studio.errors import ReadingError
+from studio.numerals import MINUS, NARROW_SPACE, NO_BREAK_SPACE, show_number
 
 KG_PER_POUND = Decimal("0.45359237")
 # Minor units per unit, where it is not 100 (ISO 4217).
@@ -13,8 +14,8 @@ DIGITS = {"JPY": 0, "KRW": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3}
 SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥"}
 CURRENCIES = ("EUR", "GBP", "USD", "JPY", "CHF", "SEK", "NOK", "DKK", "AUD", "CAD", "NZD")
 _AMOUNT = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,3})?", re.ASCII)
+_SHOWN_THOUSANDS = re.compile(rf"(?<=[0-9]){NARROW_SPACE}(?=[0-9]{{3}}(?![0-9]))", re.ASCII)
 _RATE = re.compile(r"[0-9]{1,6}(?:\.[0-9]{1,6})?", re.ASCII)
-NO_BREAK_SPACE = "\u00a0"
 
 
 def digits(currency: str) -> int:
@@ -33,20 +34,34 @@ def major(minor: int | Decimal, currency: str) -> Decimal:
     return Decimal(whole_minor(Decimal(minor))).scaleb(-places)
 
 
+def show_figure(minor: int | Decimal, currency: str) -> str:
+    """Return an amount with the currency's places and no sign, as under a head that names it."""
+    return show_number(major(minor, currency), places=digits(currency))
+
+
 def show_money(minor: int | Decimal, currency: str) -> str:
-    """Word an amount: a sign before the figure, or the code after it."""
-    value = major(minor, currency)
-    figure = f"{abs(value):,.{digits(currency)}f}"
-    minus = "\u2212" if value < 0 else ""
+    r"""Word an amount: a sign before the figure, or the code after it; the figure as in a table.
+
+    >>> show_money(123456, "GBP"), show_money(-1250000, "CHF")
+    ('£1234.56', '−12\u202f500.00\xa0CHF')
+    """
+    figure = show_figure(minor, currency)
+    plain = figure.removeprefix(MINUS)
+    minus = figure[: len(figure) - len(plain)]
     sign = SIGNS.get(currency)
-    return f"{minus}{sign}{figure}" if sign else f"{minus}{figure}{NO_BREAK_SPACE}{currency}"
+    return f"{minus}{sign}{plain}" if sign else f"{figure}{NO_BREAK_SPACE}{currency}"
 
 
 def read_money(text: str, currency: str, *, field: str = "amount") -> int:
-    """Read what a person typed as money; return minor units."""
+    """Read what a person typed as money; return minor units.
+
+    The narrow space that marks thousands where an amount is shown may come along when it is
+    copied; no other mark for thousands is taken.
+    """
     given = text.strip().strip(NO_BREAK_SPACE)
     sign = SIGNS.get(currency, "")
     plain = given.removeprefix(sign).removesuffix(currency).strip(" " + NO_BREAK_SPACE)
+    plain = _SHOWN_THOUSANDS.sub("", plain)
     places = digits(currency)
     example = f"{Decimal(1250).scaleb(-2):.{places}f}"
     if len(plain) > 14 or not _AMOUNT.fullmatch(plain):
@@ -89,3 +104,15 @@ def by_mass(minor_per_kg: Decimal | int, system: str = "metric") -> tuple[Decima
 
 # How the unit of such a price is spoken.
 BY_MASS_WORDS = {"kg": "kilogram", "lb": "pound"}
+
+
+def show_by_mass(
+    minor_per_kg: Decimal | int, currency: str, system: str = "metric"
+) -> tuple[str, str]:
+    r"""Word a price by mass in the reader's units, and say what it is for: "kg" or "lb".
+
+    >>> show_by_mass(1000, "GBP"), show_by_mass(1000, "GBP", "US")
+    (('£10.00', 'kg'), ('£4.54', 'lb'))
+    """
+    minor, unit = by_mass(minor_per_kg, system)
+    return show_money(minor, currency), unit

@@ -11,22 +11,22 @@ import functools
 import inspect
 import re
 from collections.abc import Callable
-from decimal import ROUND_HALF_EVEN, Context, Decimal, localcontext
+from decimal import ROUND_HALF_EVEN, Decimal
 from fractions import Fraction
 from typing import Literal, ParamSpec, Protocol, TypeAlias, TypeVar
 
 import pint
 
 from studio.errors import StudioError
+from studio.numerals import MINUS as MINUS
+from studio.numerals import NARROW_SPACE as NARROW_SPACE
+from studio.numerals import NO_BREAK_SPACE, rounded, show_number, stripped
+from studio.numerals import show_count as show_count
 
 P = ParamSpec("P")
 R = TypeVar("R")
 System = Literal["metric", "US"]
 Quantity: TypeAlias = pint.Quantity
-
-NO_BREAK_SPACE = "\u00a0"
-NARROW_SPACE = "\u202f"
-MINUS = "\u2212"
 
 # Each unit is written out: with prefixes the registry would also know a kilopound.
 DEFINITIONS = """
@@ -267,7 +267,7 @@ def _show_pounds(grams: Decimal, places: int | None) -> str:
         return _worded(grams / Decimal("28.349523125"), fine if places is None else places, "oz")
     fine = 1 if places is None else places
     # Rounded before it is split, so that 15.96 oz carries over into the pounds.
-    pounds, rest = divmod(_rounded(ounces, fine), 16)
+    pounds, rest = divmod(rounded(ounces, fine), 16)
     sign = MINUS if grams < 0 else ""
     return (
         f"{sign}{show_number(int(pounds))}{NO_BREAK_SPACE}lb{NO_BREAK_SPACE}"
@@ -363,56 +363,15 @@ def show_share(share: Decimal | Fraction, *, places: int = 1) -> str:
     return f"{_short(share * 100, places)}{NO_BREAK_SPACE}%"
 
 
-def show_number(number: int | Decimal | Fraction, *, places: int | None = None) -> str:
-    r"""Return a number with a true minus and, from 10 000, a narrow space between thousands.
-
-    ``places`` keeps that many decimals; without it a Decimal shows what it holds, no exponent.
-
-    >>> show_number(Decimal("-7.040"), places=2), show_number(1250), show_number(12500)
-    ('−7.04', '1250', '12\u202f500')
-    """
-    if places is None:
-        number = number if isinstance(number, int | Decimal) else _rounded(number, 6)
-        digits = _stripped(Decimal(number))
-    else:
-        digits = f"{_rounded(number, places):f}"
-    whole, point, decimals = digits.lstrip("-").partition(".")
-    grouped = f"{int(whole):,}".replace(",", NARROW_SPACE) if len(whole) > 4 else whole
-    nothing = not (whole + decimals).strip("0")
-    return (MINUS if digits.startswith("-") and not nothing else "") + grouped + point + decimals
-
-
-def show_count(number: int | Decimal | Fraction, noun: str, plural: str = "") -> str:
-    r"""Return a number with what it counts, one or many.
-
-    >>> show_count(1, "pull"), show_count(12500, "good sheet")
-    ('1 pull', '12\u202f500 good sheets')
-    """
-    return f"{show_number(number)} {noun if number == 1 else plural or f'{noun}s'}"
-
-
 def _magnitude(quantity: Quantity, dimension: str, unit: str) -> Decimal:
     if fault := _dimension_fault("what is shown", dimension, quantity):
         raise StudioError(f"{fault[0].upper()}{fault[1:]}.")
     return quantity.to(unit).magnitude
 
 
-def _rounded(number: int | Decimal | Fraction, places: int) -> Decimal:
-    """Round half-even, from the exact value when it is a fraction."""
-    if isinstance(number, Fraction):
-        return Decimal(round(number * 10**places)).scaleb(-places)
-    with localcontext(Context(prec=60)):
-        return Decimal(number).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN)
-
-
-def _stripped(number: Decimal) -> str:
-    digits = f"{number:f}"
-    return digits.rstrip("0").rstrip(".") if "." in digits else digits
-
-
 def _short(number: Decimal | Fraction, places: int) -> str:
     """Show at most ``places`` decimals, without trailing zeros."""
-    return show_number(Decimal(_stripped(_rounded(number, places))))
+    return show_number(Decimal(stripped(rounded(number, places))))
 
 
 def _worded(number: Decimal, places: int, unit: str) -> str:

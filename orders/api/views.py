@@ -11,11 +11,11 @@ from django.utils import timezone
 from django.utils.decorators import method_decorator
 
 from orders import coverasked, sheetsinhand, snapshot
+from orders.allocated import allocated
 from orders.api import store
 from orders.api.description import DESCRIPTION
 from orders.api.money import without_money
 from orders.calc import plan
-from orders.calc.cover import allocate
 from orders.models import Commission
 from studio import refs, roles
 from studio.api import CannotAnswerError, Reading
@@ -96,7 +96,7 @@ class CoverReading(MoneyReading):
 
     def plain(self, **kwargs: Any) -> dict[str, Any]:
         """Answer for every promise."""
-        cover = allocate(snapshot.read(timezone.localdate()))
+        cover = allocated(snapshot.read(timezone.localdate()))
         return self.as_seen(coverasked.as_json(cover, cover.commissions))
 
 
@@ -108,7 +108,7 @@ class CoverOneReading(MoneyReading):
         """Answer for the one."""
         rows = Commission.objects.select_related("sheet__mould", "sheet__furnish")
         extra = refs.row_called(rows.filter(state__in=Commission.OPEN), ref)
-        cover = allocate(snapshot.read(timezone.localdate(), extra=extra))
+        cover = allocated(snapshot.read(timezone.localdate(), extra=extra))
         try:
             asked = coverasked.answers_to(cover, ref, made=sheetsinhand.all_made())
         except coverasked.UnknownRefError as unknown:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 
 from orders.calc.quoterows import Price, Terms, Words
 from studio.money import show_money
@@ -33,7 +34,7 @@ def words_of(terms: Terms, chosen: Price) -> Words:
         includes=terms.includes,
         deposit=_deposit(terms, chosen),
         tax=(
-            f"Tax of {show_share(terms.tax_rate)} is added."
+            f"Tax of {exact_share(terms.tax_rate)} is added."
             if terms.tax_rate
             else "No tax is added."
         ),
@@ -41,7 +42,24 @@ def words_of(terms: Terms, chosen: Price) -> Words:
         sending=_sending(terms),
         recycled=terms.recycled,
         permanence=terms.permanence,
+        carriage=_carriage(terms),
     )
+
+
+def exact_share(share: Decimal) -> str:
+    """Return a share with all its digits: what is reckoned with it must follow from the paper."""
+    return show_share(share, places=4)
+
+
+def _carriage(terms: Terms) -> str:
+    if terms.carriage.how == "added":
+        amount = show_money(terms.carriage.minor, terms.currency)
+        before = " before tax" if terms.tax_rate else ""
+        return f"Carriage is added: {amount}{before}, the same for any number named here."
+    return {
+        "apart": "Carriage is not included: you fetch the sheets, or pay who brings them.",
+        "within": "Carriage is included.",
+    }.get(terms.carriage.how, "")
 
 
 def _sheet(terms: Terms) -> str:
@@ -88,7 +106,7 @@ def _deposit(terms: Terms, chosen: Price) -> str:
     if terms.deposit == 1:
         return f"All of it, {amount} {at}, is due on order."
     return (
-        f"{show_share(terms.deposit)} is due on order, {amount} {at}; the rest when the sheets "
+        f"{exact_share(terms.deposit)} is due on order, {amount} {at}; the rest when the sheets "
         "are sent."
     )
 

@@ -76,6 +76,16 @@ class ActualLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Quoted:
+    """What a good sheet was reckoned to cost when the quote that was accepted was issued."""
+
+    ref: str
+    sheets: int
+    currency: str
+    cost_minor: int
+
+
+@dataclass(frozen=True, slots=True)
 class Actual:
     """A making as reckoned and as it came; ``price_minor`` is that of a good sheet."""
 
@@ -86,11 +96,27 @@ class Actual:
     price_minor: int
     is_agreed: bool
     missing: tuple[str, ...] = ()
+    quoted: Quoted | None = None
 
     @property
     def words(self) -> tuple[str, ...]:
         """Say in sentences what came of it."""
-        return (self._sheets(), *self._cost())
+        return (self._sheets(), *self._cost(), *self._beside_quote())
+
+    def _beside_quote(self) -> tuple[str, ...]:
+        """Set the cost that the quote was made on beside the one that came."""
+        quoted, each = self.quoted, self.actual.minor_per_sheet
+        if quoted is None or each is None:
+            return ()
+        then = show_money(quoted.cost_minor, quoted.currency)
+        said = f"{quoted.ref} reckoned with {then} a good sheet, at {show_number(quoted.sheets)}"
+        apart = whole_minor(each) - quoted.cost_minor
+        if quoted.currency != self.currency:
+            return (f"{said}.",)
+        if not apart:
+            return (f"{said}: it came to as much.",)
+        more = f"{show_money(abs(apart), self.currency)} {'more' if apart > 0 else 'less'}"
+        return (f"{said}: it came to {more}.",)
 
     def _sheets(self) -> str:
         good, wanted = show_number(self.actual.good), show_number(self.reckoned.good)
@@ -159,6 +185,19 @@ class Actual:
             "price_per_sheet": major(self.price_minor),
             "price_is_agreed": self.is_agreed,
             "no_price_for": list(self.missing),
+            **self._quote_json(),
+        }
+
+    def _quote_json(self) -> dict[str, Any]:
+        """Return what the accepted quote reckoned with; nothing where there is none."""
+        if self.quoted is None:
+            return {}
+        quoted, places = self.quoted, digits(self.quoted.currency)
+        return {
+            "quote": quoted.ref,
+            "quoted_sheets": quoted.sheets,
+            "quoted_currency": quoted.currency,
+            "per_sheet_quoted": float(Decimal(quoted.cost_minor).scaleb(-places)),
         }
 
 
@@ -240,6 +279,7 @@ def compare(
     is_agreed: bool = False,
     missing: tuple[str, ...] = (),
     system: System = "metric",
+    quoted: Quoted | None = None,
 ) -> Actual:
     """Return a making beside its reckoning, with the reason for each difference in words.
 
@@ -259,6 +299,8 @@ def compare(
         What no price is known for; counted as nothing.
     system : str
         The units that the words are in, ``metric`` or ``US``.
+    quoted : Quoted [minor units]
+        What the quote that was accepted reckoned with, where there is one.
 
     Returns
     -------
@@ -300,7 +342,9 @@ def compare(
             before, now = -before, -now
         if before or now:
             lines.append(ActualLine(label, before, now, reason))
-    return Actual(currency, reckoned, actual, tuple(lines), price_minor, is_agreed, missing)
+    return Actual(
+        currency, reckoned, actual, tuple(lines), price_minor, is_agreed, missing, quoted
+    )
 
 
 @dataclass(frozen=True, slots=True)

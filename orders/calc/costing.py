@@ -15,7 +15,7 @@ from orders.calc.costrows import AdditionPrice, CostPart, FibrePrice, Rates
 from orders.calc.sheets import SheetSpec
 from studio.errors import RangeError
 from studio.money import digits, show_money, whole_minor
-from studio.units import System, show_share
+from studio.units import System, show_number, show_share
 from studio.working import Line
 
 __all__ = [
@@ -44,6 +44,7 @@ class Cost:
     setup_minor: Decimal
     missing: tuple[str, ...]
     notes: tuple[str, ...]
+    tax_rate: Decimal = Decimal(0)
 
     @property
     def total_minor_per_sheet(self) -> Decimal:
@@ -62,6 +63,19 @@ class Cost:
         if self.price_by == "markup":
             return f"{rate} of the cost added as markup"
         return f"{rate} of the price kept as margin"
+
+    @property
+    def tax_words(self) -> str:
+        """Say what tax adds; a tax that rounds to nothing is not taken for a rate of nothing."""
+        if not self.tax_rate:
+            return "No tax is added: the studio's own rate is 0."
+        rate = show_share(self.tax_rate, places=4)
+        at = f"At {show_number(self.quantity)} sheets tax of"
+        total = show_money(self.price_total_minor + self.tax_minor, self.currency)
+        if not self.tax_minor:
+            return f"{at} {rate} rounds to nothing and the bill comes to {total}."
+        tax = show_money(self.tax_minor, self.currency)
+        return f"{at} {rate} adds {tax} and the bill comes to {total}."
 
     @property
     def working(self) -> tuple[Line, ...]:
@@ -221,13 +235,15 @@ def cost(
         price_minor_per_sheet=price,
         tax_minor=whole_minor(price * quantity * rates.tax_rate),
         setup_minor=rates.setup_minutes / MINUTES * hourly,
-        missing=tuple(
-            item
-            for item, price_known in (
-                *((fibre.fibre, fibre.minor_per_kg) for fibre in fibres),
-                *((addition.name, addition.minor_per_kg) for addition in additions),
-            )
-            if price_known is None
-        ),
+        missing=_missing(fibres, additions),
         notes=tuple(f"{fibre.fibre}: {fibre.basis}" for fibre in fibres if fibre.basis),
+        tax_rate=rates.tax_rate,
+    )
+
+
+def _missing(fibres: Sequence[FibrePrice], additions: Sequence[AdditionPrice]) -> tuple[str, ...]:
+    """Name what no price is known for."""
+    return (
+        *(one.fibre for one in fibres if one.minor_per_kg is None),
+        *(one.name for one in additions if one.minor_per_kg is None),
     )

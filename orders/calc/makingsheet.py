@@ -309,7 +309,7 @@ class MakingSheet:
 
     def as_json(self) -> dict[str, Any]:
         """Return the sheet as plain values, the units in the keys."""
-        forming, trial = self.forming, self.forming.trial
+        forming = self.forming
         return {
             "ref": self.about.ref,
             "commission": self.about.commission or None,
@@ -325,6 +325,21 @@ class MakingSheet:
             "heel_keeps_until": self.heel_keeps.until.isoformat() if self.heel_keeps else None,
             "fibre_g": _grams(forming.total_mg),
             "consistency_g_per_l": float(forming.consistency.magnitude),
+            **self._weighed_json(),
+            "stuff_l": float(forming.stuff.magnitude),
+            "water_l": float(self.water.magnitude),
+            "charge": None if forming.charge is None else forming.charge.as_json(),
+            **self._trial_json(),
+            "beater_loads": self.beater.count if self.beater else None,
+            "blender_loads": self.blender.count if self.blender else None,
+            "dryer_loads": self.dryer.count if self.dryer else None,
+            "look_first": list(self.clashes),
+            "origins": {line.label: line.because for line in self.reckoned_with},
+        }
+
+    def _weighed_json(self) -> dict[str, Any]:
+        """Return what is weighed out of which lot, what is lacking, and the doses."""
+        return {
             "weigh": [
                 {
                     "lot": row.lot, "fibre": row.fibre, "place": row.place,
@@ -338,19 +353,17 @@ class MakingSheet:
                 for lack in self.missing
             ],
             "doses": [{"name": dose.name, "g": _grams(dose.mass_mg)} for dose in self.doses],
-            "stuff_l": float(forming.stuff.magnitude),
-            "water_l": float(self.water.magnitude),
-            "charge": None if forming.charge is None else forming.charge.as_json(),
+        }  # fmt: skip
+
+    def _trial_json(self) -> dict[str, Any]:
+        """Return what a trial sheet weighs, wet and dry, and within which limits."""
+        trial = self.forming.trial
+        return {
             "trial_wet_g": _grams(trial.wet_mg),
             "trial_dry_g": _grams(trial.dry_mg),
             "trial_least_g": _grams(trial.least_mg),
             "trial_most_g": _grams(trial.most_mg),
-            "beater_loads": self.beater.count if self.beater else None,
-            "blender_loads": self.blender.count if self.blender else None,
-            "dryer_loads": self.dryer.count if self.dryer else None,
-            "look_first": list(self.clashes),
-            "origins": {line.label: line.because for line in self.reckoned_with},
-        }  # fmt: skip
+        }
 
 
 def _left_words(forming: Forming, system: System = "metric") -> str:

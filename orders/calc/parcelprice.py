@@ -186,18 +186,7 @@ def parcel_price(
     >>> parcel_price(cost, good=40, retree=0, retree_share=Decimal("0.9")).total_minor
     10000
     """
-    for field, sheets in (("good", good), ("retree", retree)):
-        if sheets < 0:
-            raise RangeError(
-                f"Give 0 or more {field} sheets, got {sheets}.", field=field, value=sheets
-            )
-    if not 0 <= retree_share <= 1:
-        raise RangeError(
-            f"The price of retree must be from 0 % to 100 % of that of good sheets, got "
-            f"{show_share(retree_share)}.",
-            field="retree_share",
-            value=retree_share,
-        )
+    _refuse_out_of_range(good, retree, retree_share)
     each, each_retree = cost.price_minor_per_sheet, retree_price_minor(cost, retree_share)
     if agreed_minor is not None:
         each, each_retree = agreed_minor, whole_minor(agreed_minor * retree_share)
@@ -222,3 +211,18 @@ def parcel_price(
         missing=cost.missing,
         notes=cost.notes,
     )
+
+
+def _refuse_out_of_range(good: int, retree: int, retree_share: Decimal) -> None:
+    for field, sheets in (("good", good), ("retree", retree)):
+        if sheets < 0:
+            raise RangeError(
+                f"Give 0 or more {field} sheets, got {sheets}.", field=field, value=sheets
+            )
+    if not 0 <= retree_share <= 1:
+        raise RangeError(
+            f"The price of retree must be from 0 % to 100 % of that of good sheets, got "
+            f"{show_share(retree_share)}.",
+            field="retree_share",
+            value=retree_share,
+        )

@@ -18,7 +18,9 @@ from studio.working import Line
 class Price:
     """What one number of sheets comes to, in minor units, and how that was worked out.
 
-    ``at_most`` is the number that may be sent where the making gives more good ones.
+    ``total_minor`` is that of the sheets alone, ``carriage_minor`` what is added for carriage,
+    and ``to_pay_minor`` all of it with the tax. ``at_most`` is the number that may
+    be sent where the making gives more good ones.
     """
 
     sheets: int
@@ -31,6 +33,28 @@ class Price:
     working: tuple[Line, ...] = ()
     missing: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    carriage_minor: int = 0
+    # Cost of a good sheet when it was issued; quotes issued before this was kept have none.
+    cost_minor: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Carriage:
+    """Whether carriage is in the price, and what it comes to before tax, in minor units.
+
+    ``how`` is "unsaid", "apart" (not included), "added" (a line of its own) or "within".
+    """
+
+    how: str = "unsaid"
+    minor: int = 0
+
+    @property
+    def added_minor(self) -> int:
+        """What the client pays for it beside the sheets."""
+        return self.minor if self.how == "added" else 0
+
+
+UNSAID = Carriage()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +90,7 @@ class Terms:
     recycled: str
     permanence: str
     remarks: str
+    carriage: Carriage = UNSAID
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,3 +108,4 @@ class Words:
     sending: str
     recycled: str
     permanence: str
+    carriage: str = ""

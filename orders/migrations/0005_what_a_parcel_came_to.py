@@ -3,7 +3,22 @@
 import django.core.validators
 import django.db.models.deletion
 import studio.models
+from django.core.management.base import CommandError
 from django.db import migrations, models
+
+
+def refuse_if_taken_back(apps, schema_editor):
+    """Before this step a correction does not say what it takes back, so it would count as made."""
+    movements = apps.get_model("orders", "SheetMovement").objects.using(
+        schema_editor.connection.alias
+    )
+    taken = movements.filter(reverses__isnull=False).count()
+    if taken:
+        raise CommandError(
+            f"Not taken back: sheets were put back among those in hand ({taken} entries), as not "
+            "spoilt or from a parcel, and before this step of the database they would count as "
+            "made anew. Stay at orders 0005 or later, or restore a copy from before."
+        )
 
 
 class Migration(migrations.Migration):
@@ -51,4 +66,6 @@ class Migration(migrations.Migration):
             model_name='sheetmovement',
             constraint=models.CheckConstraint(condition=models.Q(('reverses__isnull', True), ('kind', 'corrected'), _connector='OR'), name='sheet_movement_only_a_correction_reverses', violation_error_message='Only a correction takes back another movement.'),
         ),
+        # Last, so that it is looked at first on the way back.
+        migrations.RunPython(migrations.RunPython.noop, refuse_if_taken_back, elidable=False),
     ]

@@ -32,6 +32,12 @@ class Quote(models.Model):
         DECLINED = "declined", "Declined"
         REPLACED = "replaced", "Replaced"
 
+    class Carriage(models.TextChoices):
+        UNSAID = "unsaid", "Say nothing of it"
+        APART = "apart", "Not included"
+        ADDED = "added", "Added, as a line of its own"
+        WITHIN = "within", "Included in the price"
+
     # State: the mark that stands before its word.
     MARKS = {
         State.DRAFT: "asked",
@@ -58,12 +64,19 @@ class Quote(models.Model):
     grammage_tolerance = ShareField("grammage may differ by", default=Decimal("0.1"))
     tolerance_over = ShareField("count may be over by", default=Decimal("0"))
     includes = models.TextField("what the price includes", blank=True, max_length=LONG_WORDS)
+    carriage = models.CharField(max_length=6, choices=Carriage.choices, default=Carriage.UNSAID)
+    # Before tax, for the whole parcel, whichever number is ordered.
+    carriage_minor = WholeField("what carriage comes to", null=True, blank=True)
     deposit = ShareField("deposit on order", default=Decimal("0.5"))
     valid_until = models.DateField("holds until")
     send_on = models.DateField("day to send", null=True, blank=True)
     says_recycled = models.BooleanField("say how much is recycled", default=True)
     says_permanence = models.BooleanField("say how long it is meant to last", default=True)
     remarks = models.TextField(blank=True, max_length=LONGER_WORDS)
+    # The number that the client ordered; what the commission asks for may change later.
+    accepted_quantity = models.PositiveIntegerField(
+        "good sheets ordered", null=True, blank=True, editable=False
+    )
     state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
     replaces = models.OneToOneField(
         "self", on_delete=models.PROTECT, related_name="replaced_by", null=True, blank=True
@@ -88,7 +101,7 @@ class Quote(models.Model):
         return reverse("quote", args=[self.ref])
 
     def clean(self) -> None:
-        """Refuse other numbers that are none, or more than one page of paper holds."""
+        """Refuse other numbers that are none or too many, and carriage without its amount."""
         lines = len(self.remarks.splitlines())
         if lines > MOST_LINES:
             raise ValidationError(
@@ -111,6 +124,24 @@ class Quote(models.Model):
                 {
                     "other_quantities": f"Give at most {MOST_NUMBERS} other numbers, so that all "
                     f"of it fits one page; these are {len(others)}."
+                }
+            )
+        self._look_at_carriage()
+
+    def _look_at_carriage(self) -> None:
+        amount, how = self.carriage_minor, self.Carriage
+        if self.carriage == how.ADDED and not amount:
+            raise ValidationError(
+                {
+                    "carriage_minor": "Give what carriage comes to, more than 0, or say above "
+                    "that it is not included."
+                }
+            )
+        if self.carriage in (how.UNSAID, how.APART) and amount:
+            raise ValidationError(
+                {
+                    "carriage_minor": "Say above that carriage is added or included, or leave "
+                    "this empty: an amount that the letter does not speak of counts for nothing."
                 }
             )
 
@@ -173,11 +204,16 @@ class Quote(models.Model):
         return str(self.frozen[name]) if self.frozen else kept
 
     @property
+    def shown_quantity(self) -> int:
+        """The number that was ordered, or else the one that it is first of all priced at."""
+        return self.accepted_quantity or self.good_quantity
+
+    @property
     def price_in_all_minor(self) -> int | None:
-        """Price before tax of the number it was asked for; None until it is issued."""
+        """Price before tax and carriage of the number that stands; None until it is issued."""
         if not self.frozen:
             return None
-        wanted = self.frozen["good_quantity"]
+        wanted = self.accepted_quantity or self.frozen["good_quantity"]
         return next(
             int(row["total_minor"]) for row in self.frozen["prices"] if row["sheets"] == wanted
         )

@@ -6,6 +6,7 @@ frozen then, and from nothing else.
 
 from orders.quoting.deciding import accept, decline
 from orders.quoting.drafting import (
+    bar,
     change,
     draft,
     from_bench,
@@ -20,6 +21,7 @@ from orders.quoting.reading import again, quotes
 __all__ = [
     "accept",
     "again",
+    "bar",
     "change",
     "claim_doubt",
     "decline",

@@ -6,14 +6,13 @@ import uuid
 from datetime import date
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from orders.calc.quotation import Quotation
 from orders.models import Commission, Quote
 from orders.quoting.drafting import hold_commission
 from orders.quoting.issuing import sheet_changes
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter
 
@@ -27,7 +26,7 @@ INSTEAD = {
 }
 
 
-@transaction.atomic
+@acting()
 def accept(
     quote: Quote,
     quantity: int,
@@ -58,7 +57,8 @@ def accept(
     commission.full_clean()
     commission.save()
     held.state, held.commission = State.ACCEPTED, commission
-    held.save(update_fields=["state", "commission"])
+    held.accepted_quantity = price.sheets
+    held.save(update_fields=["state", "commission", "accepted_quantity"])
     enter(
         "accepted quote",
         f"Accepted {held.ref} at {price.sheets} good sheets: {commission.ref} is agreed",
@@ -112,7 +112,7 @@ def _new(quote: Quote, found: Quotation, due: date | None) -> Commission:
     )
 
 
-@transaction.atomic
+@acting()
 def decline(quote: Quote, *, by: Any, why: str = "", key: uuid.UUID | None = None) -> Quote:
     """Lay a quote aside: the client said no, or a draft is not wanted any more."""
     if key is not None:

@@ -6,23 +6,23 @@ import uuid
 from datetime import date, timedelta
 from typing import Any
 
-from django.db import transaction
-
 from orders import services
 from orders.calc.sheets import SheetSpec
 from orders.models import Commission, Quote, Sheet
 from orders.quoting.estimating import send_day
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Counter, Mould, Studio
 
 State = Commission.State
-# A commission that is made or over is not quoted for any more.
-QUOTABLE = (State.ENQUIRY, State.QUOTED, State.AGREED)
+# For these a page leads to a quote. What is agreed by word alone may have its paper all the same.
+QUOTABLE = (State.ENQUIRY, State.QUOTED)
+ANSWERABLE = (*QUOTABLE, State.AGREED)
 HOW_MANY_OTHERS = 3
 CHANGEABLE = (
     "client", "sheet", "title", "good_quantity", "other_quantities", "size_tolerance_um",
-    "grammage_tolerance", "tolerance_over", "includes", "deposit", "valid_until", "send_on",
+    "grammage_tolerance", "tolerance_over", "includes", "carriage", "carriage_minor",
+    "deposit", "valid_until", "send_on",
     "says_recycled", "says_permanence", "remarks",
 )  # fmt: skip
 
@@ -56,7 +56,7 @@ def from_commission(commission: Commission, today: date, *, with_day: bool = Tru
 
     ``with_day`` reckons the day to send, which takes a look at the whole store.
     """
-    refuse_unless_quotable(commission)
+    refuse_unless_answerable(commission)
     quote = usual(commission.good_quantity, today)
     quote.commission, quote.client = commission, commission.client
     quote.sheet, quote.title = commission.sheet, commission.title
@@ -103,9 +103,9 @@ def from_bench(spec: SheetSpec, wanted: int, today: date) -> tuple[Quote, Sheet]
     return usual(wanted, today), sheet
 
 
-def refuse_unless_quotable(commission: Commission) -> None:
+def refuse_unless_answerable(commission: Commission) -> None:
     """Refuse a commission that is being made or is over, or whose quote is accepted."""
-    if commission.state not in QUOTABLE:
+    if commission.state not in ANSWERABLE:
         raise StudioError(
             f"{commission.ref} is {commission.get_state_display().lower()}; quotes are for what "
             "is not begun yet. Enter a new commission to quote for the next one.",
@@ -125,7 +125,23 @@ def refuse_unless_quotable(commission: Commission) -> None:
 def hold_commission(quote: Quote) -> Commission:
     """Return the commission of a quote, held; refuse one that it does not speak of any more."""
     held = Commission.objects.select_for_update().get(pk=quote.commission_id)
-    refuse_unless_quotable(held)
+    _refuse_unless_meant(held, quote)
+    return held
+
+
+def bar(quote: Quote) -> str:
+    """Say why the commission of a quote cannot take it any more; nothing where it can."""
+    if quote.commission is None or quote.state in (Quote.State.ACCEPTED, Quote.State.REPLACED):
+        return ""
+    try:
+        _refuse_unless_meant(quote.commission, quote)
+    except StudioError as refusal:
+        return str(refusal)
+    return ""
+
+
+def _refuse_unless_meant(held: Commission, quote: Quote) -> None:
+    refuse_unless_answerable(held)
     other = ""
     if held.sheet_id != quote.sheet_id:
         other = f"another sheet now than {quote.ref} offers"
@@ -137,13 +153,12 @@ def hold_commission(quote: Quote) -> Commission:
             field="commission",
             value=held.ref,
         )
-    return held
 
 
 # --- keeping it ---------------------------------------------------------------------------------
 
 
-@transaction.atomic
+@acting()
 def draft(
     quote: Quote,
     *,
@@ -174,7 +189,7 @@ def prepare(quote: Quote, *, new_client: str = "", new_sheet: Sheet | None = Non
     """Make a new quote ready to be kept: its client, its sheet, its number."""
     if quote.commission_id:
         held = Commission.objects.select_for_update().get(pk=quote.commission_id)
-        refuse_unless_quotable(held)
+        refuse_unless_answerable(held)
         quote.client_id, quote.sheet_id = held.client_id, held.sheet_id
     if new_client:
         quote.client = services.client_named(new_client)
@@ -188,7 +203,7 @@ def prepare(quote: Quote, *, new_client: str = "", new_sheet: Sheet | None = Non
     quote.full_clean()
 
 
-@transaction.atomic
+@acting()
 def change(
     quote: Quote,
     *,

@@ -8,12 +8,11 @@ from datetime import date
 from fractions import Fraction
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
 from fibres.models import Addition, Fibre, FurnishPart
 from orders import services
-from orders.calc.quotation import Quotation, Terms
+from orders.calc.quotation import Carriage, Quotation, Terms
 from orders.calc.statement import (
     FROM_FURNISH,
     FibreStatement,
@@ -24,7 +23,7 @@ from orders.calc.statement import (
 from orders.models import Commission, Quote, QuoteDocument, Sheet
 from orders.quoting.drafting import hold_commission, prepare
 from studio.context import asked_by
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.errors import StudioError
 from studio.models import Studio
 from studio.units import NO_BREAK_SPACE, show_share
@@ -69,6 +68,7 @@ def live(quote: Quote, today: date) -> Quotation:
             good_quantity=quote.good_quantity,
             includes=" ".join(quote.includes.split()),
             deposit=quote.deposit,
+            carriage=Carriage(quote.carriage, quote.carriage_minor or 0),
             tax_rate=studio.tax_rate,
             valid_until=quote.valid_until,
             send_on=quote.send_on,
@@ -165,7 +165,7 @@ def sheet_changes(quote: Quote) -> str:
 # --- issuing ------------------------------------------------------------------------------------
 
 
-@transaction.atomic
+@acting()
 def issue(
     quote: Quote, *, by: Any, without_price: bool = False, key: uuid.UUID | None = None
 ) -> Quote:
@@ -186,7 +186,7 @@ def issue(
     return held
 
 
-@transaction.atomic
+@acting()
 def reissue(
     old: Quote,
     new: Quote,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from django.db.models import QuerySet
+from django.db.models.functions import Coalesce
 
 from orders.models import Quote
 from orders.quoting.estimating import send_day
@@ -14,15 +15,17 @@ from studio.models import Studio
 TAKEN_OVER = (
     "client", "commission", "sheet", "title", "good_quantity", "other_quantities",
     "size_tolerance_um", "grammage_tolerance", "tolerance_over", "includes", "deposit",
-    "says_recycled", "says_permanence", "remarks",
+    "carriage", "carriage_minor", "says_recycled", "says_permanence", "remarks",
 )  # fmt: skip
 
 
 def quotes() -> QuerySet[Quote]:
-    """Return every quote with what its row shows, the last first, in one query."""
-    return Quote.objects.select_related("client", "sheet", "commission", "document").order_by(
-        "-pk"
-    )
+    """Return every quote with what its row shows, the last first, in one query.
+
+    ``stands_at`` is the number that was ordered, or the one that was asked for.
+    """
+    rows = Quote.objects.select_related("client", "sheet", "commission", "document")
+    return rows.annotate(stands_at=Coalesce("accepted_quantity", "good_quantity")).order_by("-pk")
 
 
 def again(quote: Quote, today: date, *, with_day: bool = True) -> Quote:

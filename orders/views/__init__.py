@@ -20,6 +20,7 @@ from orders.views.datawhole import DataWhole, DataWholeOut
 from orders.views.deliveries import DeliveryList, DeliveryPage, DeliveryTakeBack
 from orders.views.deliverysending import DeliveryNew, DeliveryStock
 from orders.views.dryers import DryerClose, DryerList, DryerPage
+from orders.views.firststeps import FirstSteps, FirstStepsAway
 from orders.views.inhand import (
     SheetsCount,
     SheetsInHand,
@@ -95,6 +96,8 @@ __all__ = [
     "DryerClose",
     "DryerList",
     "DryerPage",
+    "FirstSteps",
+    "FirstStepsAway",
     "LearnedAccept",
     "LearnedFigurePage",
     "LearnedFigures",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.utils import timezone
@@ -11,10 +12,12 @@ from orders import asking
 from orders.askingforms import MoreToPromise
 from orders.benchforms import BasisWeight, DryMass, FibreForSheets, SheetsFromFibre, Sum
 from orders.costforms import CostOfSheet
+from orders.explained import bench as explained
 from orders.views import costpanels
 from orders.views.benchquote import quote_address
 from studio import roles
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.pages import HousePage
 from studio.roles import needs
 
@@ -59,6 +62,14 @@ class Bench(HousePage, TemplateView):
     def may_quote(self) -> bool:
         """Whether the reader may draw up a quote of a sum."""
         return self.sees_money and roles.can(self.request.user, "orders.change")
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how each sum is made."""
+        sums = shown["sums"]
+        said = explained.of_sums(sums)
+        if self.sees_money:
+            said.append(explained.of_cost(self.studio.price_by, sums[-1]["lines"]))
+        return said
 
 
 def usual(kind: type[Sum], given: dict[str, Any]) -> dict[str, str]:

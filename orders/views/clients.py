@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.shortcuts import get_object_or_404
 from django.views.generic import TemplateView
 
 from orders import queries
+from orders.explained.commission import of_list
+from orders.explained.sheets import open_for
 from orders.filters import ClientFilter
 from orders.forms import ClientForm
 from orders.models import Client
 from orders.tables import ClientTable, CommissionTable
 from orders.views.shapes import covers_now
 from studio import roles
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
 from studio.pages import ClosePage, HousePage, RowPage
 from studio.roles import needs
@@ -46,6 +50,13 @@ class ClientList(ListPage):
         may_change = roles.can(self.request.user, "orders.change")
         return super().get_context_data(may_change=may_change, **kwargs)
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what is counted, by the first of the list."""
+        first = first_of(shown["table"])
+        if first is None:
+            return [open_for()]
+        return [open_for(first.name, first.open_commissions, first.all_commissions)]
+
 
 @needs("clients.see")
 class ClientPage(HousePage, TemplateView):
@@ -76,6 +87,12 @@ class ClientPage(HousePage, TemplateView):
             sees_contact=roles.can(user, "clients.contact"),
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what is open, and what the marks mean."""
+        client, table = shown["client"], shown["table"]
+        counted = open_for(client.name, client.open_commissions, client.all_commissions)
+        return [counted, *of_list(table)]
 
 
 def _lede(client: Client, count: int) -> str:

@@ -36,6 +36,19 @@ MOVE_WORDS = {
     State.CLOSED: "Close it",
     State.WITHDRAWN: "Withdraw it",
 }
+# Steps back are named for what they undo.
+STEPS_BACK = {
+    (State.AGREED, State.QUOTED): "It is not agreed yet",
+    (State.MAKING, State.AGREED): "Making has not begun",
+    (State.SENT, State.MAKING): "It is not sent yet",
+}
+
+
+def step_words(commission: Commission, to: str) -> str:
+    """Name the step from where a commission stands."""
+    return STEPS_BACK.get((State(commission.state), State(to)), MOVE_WORDS[State(to)])
+
+
 # The usual care, said where an addition of that kind is in the furnish; common practice, no
 # source. Sheets of the maker and local rules come first, as the component says each time.
 ADDITION_CARE = {

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import uuid
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any
@@ -22,6 +23,7 @@ from orders import actuals, queries, services, sheetsinhand, wording
 from orders.calc.costing import Cost
 from orders.calc.cover import Answer, Cover
 from orders.calc.remedies import made_worse
+from orders.explained import commission as explained
 from orders.filters import CommissionFilter
 from orders.finishing import finish_of
 from orders.forms import CommissionForm, MoveForm
@@ -33,9 +35,10 @@ from orders.views import costpanels, provenancepanels
 from orders.views.deliverypanels import sheets_context
 from orders.views.quotepanels import quotes_context
 from orders.views.shapes import OpenRowPage, cover_marks, today
-from studio import roles
+from studio import outages, roles
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.lists import ListPage
 from studio.money import show_money
 from studio.pages import HousePage
@@ -92,6 +95,10 @@ class CommissionList(ListPage):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what the marks mean, by the first promise of the list."""
+        return explained.of_list(shown["table"])
+
 
 @needs("read")
 class CommissionPage(HousePage, TemplateView):
@@ -102,61 +109,90 @@ class CommissionPage(HousePage, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Read the commission, ask for its cover, and cost it for who may see money."""
-        user, system = self.request.user, self.studio.units
-        rows = queries.commissions_for(user).select_related("sheet__furnish", "sheet__mould")
-        commission = get_object_or_404(rows, ref__iexact=self.kwargs["ref"])
+        rows = queries.commissions_for(self.request.user)
+        commission = get_object_or_404(
+            rows.select_related("sheet__furnish", "sheet__mould"), ref__iexact=self.kwargs["ref"]
+        )
         standing = services.standing_of(
             commission, today(), with_offers=True, with_money=self.sees_money
         )
-        cover, answer = standing.cover, standing.answer
-        fibres = {
-            fibre.name: fibre
-            for fibre in Fibre.objects.filter(
-                furnish_parts__furnish=commission.sheet.furnish_id
-            ).order_by("-furnish_parts__share", "pk")
-        }
         sheets = sheets_context(self.request, commission)
+        money, costs = self._money(commission, standing)
         context = {
             **sheets,
             "commission": commission,
             "heading": f"{commission.ref} {commission.title}",
-            "moves": self._moves(commission, answer, may_send=sheets["may_send"]),
-            "may_change": roles.can(user, "orders.change"),
-            "may_make": roles.can(user, "makings.change"),
+            "moves": self._moves(commission, standing.answer, may_send=sheets["may_send"]),
+            "may_change": roles.can(self.request.user, "orders.change"),
+            "may_make": roles.can(self.request.user, "makings.change"),
+            **self._stands(commission, standing),
+            **money,
+            **quotes_context(self.request, commission, costs),
+            **self._makings(commission),
+        }
+        context["lede"] = self._lede(commission, standing.answer, costs, context)
+        return super().get_context_data(**context, **kwargs)
+
+    def _stands(self, commission: Commission, standing: services.Standing) -> dict[str, Any]:
+        """Return what it asks for, of what it is made, and how the store covers it."""
+        furnish = commission.sheet.furnish_id
+        made_of = Fibre.objects.filter(furnish_parts__furnish=furnish)
+        fibres = {one.name: one for one in made_of.order_by("-furnish_parts__share", "pk")}
+        return {
             "facts": panels.facts(commission, standing, self.studio),
             "made_of": panels.made_of(commission, self.studio),
             "cautions": panels.cautions(commission, list(fibres.values())),
             "finish": finish_of(standing, today()),
-            "left_out": dict(cover.left_out).get(commission.ref, ""),
             **panels.cover_context(self.request, standing, fibres),
+            "worse": panels.worse_words(commission, standing.cover),
+            "counted": panels.count_lines(commission, self.studio),
+            "weighed": panels.weigh_lines(standing.answer, fibres, self.studio.units),
         }
+
+    def _money(
+        self, commission: Commission, standing: services.Standing
+    ) -> tuple[dict[str, Any], list[Cost]]:
+        """Return cost and price for who sees money, and why it cannot be reckoned."""
+        cover, answer = standing.cover, standing.answer
+        left_out = dict(cover.left_out).get(commission.ref, "")
+        if not self.sees_money or left_out:
+            return {"left_out": left_out}, []
         costs: list[Cost] = []
-        if self.sees_money and not context["left_out"]:
-            try:
-                costs, money = costpanels.of_commission(self.request, commission, answer, cover)
-                context |= money
-                actual = actuals.of_commission(commission)
-                context |= costpanels.actual_context(self.request, actual)
-            except StudioError as refusal:
-                # What is over is not reckoned with the promises, so nobody has tried it before.
-                context["left_out"] = str(refusal)
-        context |= quotes_context(self.request, commission, costs)
-        context["lede"] = panels.lede(
-            commission, answer, costs, left_out=context["left_out"], system=system
-        )
-        if sheets["is_all_made"] or (answer and sheets["kept_words"]):
-            context["lede"] = f"{sheets['kept_words']} {context['lede'] if answer else ''}".strip()
-        context["worse"] = panels.worse_words(commission, cover)
-        context["counted"] = panels.count_lines(commission, self.studio)
-        context["weighed"] = panels.weigh_lines(answer, fibres, system)
+        found: dict[str, Any] = {"left_out": ""}
+        try:
+            costs, money = costpanels.of_commission(self.request, commission, answer, cover)
+            found |= money
+            actual = actuals.of_commission(commission)
+            found |= costpanels.actual_context(self.request, actual)
+        except StudioError as refusal:
+            # What is over is not reckoned with the promises, so nobody has tried it before.
+            found["left_out"] = str(refusal)
+        return found, costs
+
+    def _makings(self, commission: Commission) -> dict[str, Any]:
+        """Return what its makings are said to do beside the cover, and what they came from."""
         makings = commission.makings.order_by("pk")
-        opened = makings.filter(state__in=Making.OPEN).select_related(
-            "sheet__mould", "mould", "vat"
-        )
-        context["beside"] = notices.said_beside(opened)
+        opened = makings.filter(state__in=Making.OPEN)
         claim = provenancepanels.claim_of(commission)
-        context |= provenancepanels.from_where(self.request, makings, claim=claim)
-        return super().get_context_data(**context, **kwargs)
+        return {
+            "beside": notices.said_beside(opened.select_related("sheet__mould", "mould", "vat")),
+            **provenancepanels.from_where(self.request, makings, claim=claim),
+        }
+
+    def _lede(
+        self,
+        commission: Commission,
+        answer: Answer | None,
+        costs: list[Cost],
+        shown: Mapping[str, Any],
+    ) -> str:
+        """Say first what is made already, then how the rest stands."""
+        said = panels.lede(
+            commission, answer, costs, left_out=shown["left_out"], system=self.studio.units
+        )
+        if shown["is_all_made"] or (answer and shown["kept_words"]):
+            return f"{shown['kept_words']} {said if answer else ''}".strip()
+        return said
 
     def _moves(
         self, commission: Commission, answer: Answer | None, *, may_send: bool
@@ -164,7 +200,7 @@ class CommissionPage(HousePage, TemplateView):
         """Return the steps that can follow, each with a key of its own and its weight."""
         if not roles.can(self.request.user, "orders.change"):
             return []
-        following = services.MOVES[commission.state]
+        following = services.steps_of(commission)
         if may_send:
             # Sending its sheets is the step; a commission called sent would leave them in hand.
             following = tuple(state for state in following if state != Commission.State.SENT)
@@ -174,9 +210,18 @@ class CommissionPage(HousePage, TemplateView):
         if may_send:
             looks = []
         return [
-            {"to": state, "words": panels.MOVE_WORDS[state], "key": uuid.uuid4(), "look": look}
+            {
+                "to": state,
+                "words": panels.step_words(commission, state),
+                "key": uuid.uuid4(),
+                "look": look,
+            }
             for state, look in zip_longest(following, looks[: len(following)], fillvalue="as-link")
         ]
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how fibre, cover, days and money of the page come about."""
+        return explained.of_page(shown, self.studio)
 
 
 @needs("orders.change")
@@ -200,8 +245,8 @@ class CommissionMove(View):
             messages.info(request, "This was entered already. Nothing was written twice.")
         except StudioError as refusal:
             messages.error(request, f"Not moved: {refusal}")
-        except OperationalError:
-            messages.error(request, NOT_MOVED)
+        except OperationalError as fault:
+            messages.error(request, outages.sentence(fault, NOT_MOVED))
         else:
             word = moved.get_state_display().lower()
             messages.success(request, f"{moved.ref} is now {word}.")
@@ -231,6 +276,7 @@ class CommissionEdit(OpenRowPage):
     panel_title = "Does stock cover it?"
     panel_fields = ("sheet", "good_quantity", "due", "priority")
     button_for_new = "Enter the commission"
+    waits = ("priority", *CommissionForm.LIMITS, "tolerance_over", "remarks")
 
     def get_initial(self) -> dict[str, Any]:
         """Take the sheet, the client or the number that a link brought along."""
@@ -308,6 +354,10 @@ class CommissionEdit(OpenRowPage):
             except StudioError as refusal:
                 context["result"] = {"refusal": str(refusal)}
         return {**context, "side_head": "The commission", "note": "What has to be made, by when"}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the panel answers, by what it said as the page was opened."""
+        return explained.of_form(shown, self.studio.price_by if self.sees_money else "")
 
 
 def panel_lines(answer: Answer, system: System, *, asked: int) -> list[Line]:

@@ -74,7 +74,7 @@ def cost_context(request: HttpRequest, cost: Cost) -> dict[str, Any]:
         "notes": cost.notes,
         "rate_words": cost.rate_words,
         "cost_lines": cost.working,
-        "tax_words": _tax_words(cost),
+        "tax_words": cost.tax_words,
     }
 
 
@@ -192,11 +192,3 @@ def _moved_chart(moved: Sensitivity) -> charts.Chart | None:
         moved.price_minor.scaleb(scale),
         places=-scale,
     )
-
-
-def _tax_words(cost: Cost) -> str:
-    if not cost.tax_minor:
-        return "No tax is added: the studio's own rate is 0."
-    tax = show_money(cost.tax_minor, cost.currency)
-    total = show_money(cost.price_total_minor + cost.tax_minor, cost.currency)
-    return f"At {show_number(cost.quantity)} sheets tax adds {tax} and the bill comes to {total}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -25,8 +26,10 @@ from orders.datatables import (
     rows_of,
 )
 from orders.exchange import LISTS
+from orders.explained.origin import rows_of_a_file
 from studio import roles
 from studio.context import current_studio
+from studio.explaining import Explained
 from studio.exports import KINDS, SHEET_TYPE, file_name
 from studio.files import desk, working, writing
 from studio.files.desk import Handed
@@ -257,6 +260,10 @@ class HandedPage(HousePage, TemplateView):
             if rows
             else None
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the rows of the file are counted."""
+        return [rows_of_a_file(self.told.get("said", ""))]
 
 
 @needs(MAY_BRING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.shortcuts import get_object_or_404
@@ -11,11 +12,15 @@ from django.views.generic import TemplateView
 from orders import queries, sheetsinhand
 from orders.deliveryforms import TakeBackForm
 from orders.deliverytables import DeliveryTable, PackedTable
+from orders.explained import finished as explained
+from orders.explained.cost import of_parcel
+from orders.explained.origin import of_makings
 from orders.filters import DeliveryFilter
 from orders.models import Delivery
 from orders.views import deliverypanels as panels
 from orders.views import provenancepanels
 from studio import roles
+from studio.explaining import Explained
 from studio.lists import ListPage, house_table
 from studio.pages import FormPage, HousePage
 from studio.roles import needs
@@ -35,6 +40,10 @@ class DeliveryList(ListPage):
     def get_queryset(self) -> Any:
         """Return parcels, the last first."""
         return sheetsinhand.deliveries()
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what a parcel holds, by the totals of the page."""
+        return [explained.parcels(shown["table"])]
 
 
 @needs("read")
@@ -78,6 +87,15 @@ class DeliveryPage(HousePage, TemplateView):
             context |= panels.price_context(packed)
             context["on_paper"] = "prices" in self.request.GET
         return super().get_context_data(**context, **kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the parcel is counted, weighed and, for who sees money, priced."""
+        said = [explained.packed(shown["table"])]
+        if lines := shown.get("lines"):
+            said += [explained.grammage(lines), explained.mass(lines)]
+        if price := shown.get("price_lines"):
+            said.append(of_parcel(price, shown["price_working"]))
+        return [*said, *of_makings(shown["whence"])]
 
 
 @needs("store.correct")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -11,9 +12,12 @@ from django.utils.functional import cached_property
 
 from orders import parcels, queries, sheetsinhand
 from orders.deliveryforms import SendForm, offers_of
+from orders.explained import choosing, cover
+from orders.explained import finished as explained
 from orders.models import Commission, Delivery
 from orders.views import deliverypanels as panels
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.pages import FormPage
 from studio.roles import needs
 from studio.units import show_number
@@ -87,6 +91,16 @@ class SendPage(FormPage):
         if self.asked:
             kwargs.setdefault("result", self.asked)
         return super().get_context_data(**kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the parcel is weighed, and what the promise still waits for."""
+        lines = choosing.sum_shown(shown)
+        said = [explained.grammage(lines), explained.mass(lines)]
+        return (
+            [cover.kept(self.kept), *said]
+            if self.kept
+            else [explained.offered(self.offers), *said]
+        )
 
 
 @needs("store.take")

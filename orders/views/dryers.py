@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import reverse
 
 from orders.dryerforms import DryerForm, DryerTable
+from orders.explained.cover import loads
 from orders.models import Dryer
+from studio.explaining import Explained, first_of
 from studio.lists import HouseFilterSet, ListPage, WordsFilter
 from studio.pages import ClosePage, RowPage
 from studio.roles import needs
@@ -36,6 +39,10 @@ class DryerList(ListPage):
         """Return dryers by name."""
         return Dryer.objects.all()
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how a load is counted, by the first dryer."""
+        return [loads(first_of(shown["table"]))]
+
 
 @needs("studio.change")
 class DryerPage(RowPage):
@@ -52,6 +59,10 @@ class DryerPage(RowPage):
     def after(self, row: Any) -> str:
         """Go back to the list of dryers."""
         return reverse("dryers")
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what its figures are used for."""
+        return [loads(None if self.is_new else self.row)]
 
 
 @needs("studio.change")

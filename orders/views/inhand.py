@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -13,11 +14,13 @@ from django.utils.functional import cached_property
 from orders import sheetsinhand
 from orders.deliveryforms import WORDS, CountForm, NotSpoiltForm, SpoilForm
 from orders.deliverytables import InHandTable, SpoiltTable
+from orders.explained import finished as explained
 from orders.filters import InHandFilter, SpoiltFilter
 from orders.models import Making, SheetMovement
 from orders.views import deliverypanels as panels
 from studio import roles
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.lists import ListPage
 from studio.pages import FormPage
 from studio.roles import needs
@@ -59,6 +62,10 @@ class SheetsInHand(ListPage):
         made = sheetsinhand.all_made() if self.may_send else []
         return super().get_context_data(made=made, may_send=self.may_send, **kwargs)
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how many lie here, by the totals of the page."""
+        return [explained.in_hand(shown["table"])]
+
 
 @needs("read")
 class SheetsSpoilt(ListPage):
@@ -79,6 +86,10 @@ class SheetsSpoilt(ListPage):
     def table_kwargs(self) -> dict[str, Any]:
         """Lead who may to taking back."""
         return {"may_take_back": roles.can(self.request.user, "store.correct")}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what an entry does, by the first of the list."""
+        return [explained.spoilt(shown["table"])]
 
 
 @needs("store.correct")
@@ -130,6 +141,10 @@ class SheetsSpoiltBack(FormPage):
         sheets = panels.sheets_in_words(-self.spoilt.sheets, self.spoilt.quality)
         return f"{sheets} of {self.spoilt.making.ref} in hand again."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what taking back does."""
+        return [explained.taken_back(-self.spoilt.sheets)]
+
 
 class SheetsAct(FormPage):
     """A form about the sheets in hand of one making."""
@@ -161,8 +176,13 @@ class SheetsAct(FormPage):
 
     def get_lede(self) -> str:
         """Say what the book has."""
-        good, retree = (show_number(self.there[quality]) for quality in WORDS)
+        there = self.there
+        good, retree = (show_number(there[quality]) for quality in WORDS)
         return f"{self.making.sheet.name}: the book has {good} good and {retree} retree in hand."
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add what the book has."""
+        return super().get_context_data(there=self.there, **kwargs)
 
 
 @needs("store.take")
@@ -203,6 +223,10 @@ class SheetsSpoil(SheetsAct):
     def said(self, result: str) -> str:
         """Say that they are out."""
         return f"Taken out of the sheets of {self.making.ref}."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the sheets in hand are counted."""
+        return [explained.there(shown["there"])]
 
 
 @needs("store.take")
@@ -247,3 +271,7 @@ class SheetsCount(SheetsAct):
             if sheets
         ]
         return f"{self.making.ref}: {' and '.join(said)} against the book."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what a count changes, by what the book has."""
+        return [explained.counted(shown["there"])]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -12,6 +13,7 @@ from django.views.generic import TemplateView
 
 from orders import learning
 from orders import learningwording as wording
+from orders.explained import learned as explained
 from orders.learning.figures import SHARES_OF_SHEETS, SHRINKAGES, Figure, LearnedFigure, Page
 from orders.learning.origins import makings_in_words
 from orders.learning.taking import as_kept
@@ -27,6 +29,7 @@ from orders.learningtables import (
 )
 from orders.models import AcceptedFigure
 from studio import roles
+from studio.explaining import Explained
 from studio.forms import HouseForm
 from studio.lists import house_table
 from studio.pages import FormPage, HousePage
@@ -126,6 +129,10 @@ class LearnedFigures(Learning, TemplateView):
             mark=wording.mark(found),
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how figures are learned, each kind by its first."""
+        return explained.of_page(self.learned.figures, self.studio.units)
+
 
 class OneFigure(Learning):
     """A page about one learned figure of one fibre, sheet, mould or furnish."""
@@ -213,6 +220,10 @@ class OneFigure(Learning):
             .order_by("-pk")
         ]
         return house_table(self.request, TakenTable, rows, prefix="taken-") if rows else None
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how this figure is learned."""
+        return explained.of_one(self.found, shown["lines"], self.studio.units)
 
 
 @needs("read")

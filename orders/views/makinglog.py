@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -14,14 +14,16 @@ from django.utils.functional import cached_property
 from django.views import View
 from django.views.generic import TemplateView
 
+from orders.explained import making as explained
 from orders.makings import log
 from orders.models import Making
 from orders.views import makinglogcounts as counts
 from orders.views import makinglogpanels as panels
-from studio import roles
+from studio import outages, roles
 from studio.context import current_studio
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.pages import HousePage
 from studio.roles import needs
 
@@ -101,6 +103,10 @@ class MakingLog(OneMaking, HousePage, TemplateView):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how counts and fibre are added up."""
+        return explained.of_log(shown, self.studio.units)
+
 
 class LogPost(OneMaking, View):
     """One tap: a small page of its own that is safe to send twice.
@@ -123,8 +129,8 @@ class LogPost(OneMaking, View):
             back = self.again() or back
         except StudioError as refusal:
             tell, said = messages.error, str(refusal)
-        except OperationalError:
-            tell, said = messages.error, NOT_COUNTED
+        except OperationalError as fault:
+            tell, said = messages.error, outages.sentence(fault, NOT_COUNTED)
         return self.answer(back, tell, said)
 
     def answer(self, back: str, tell: Callable[..., None], said: str) -> HttpResponse:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -13,6 +14,7 @@ from django.utils.functional import cached_property
 
 from fibres.models import Fibre, Lot
 from orders.calc.makingsheet import WeighOut
+from orders.explained import making as explained
 from orders.makinglogforms import (
     BrokeForm,
     DoseForm,
@@ -29,6 +31,7 @@ from orders.models import Making, TrialSheet
 from orders.views import makinglogcounts as counts
 from orders.views import makinglogpanels as panels
 from orders.views.makinglog import OneMaking
+from studio.explaining import Explained
 from studio.pages import FormPage
 from studio.roles import needs
 from studio.units import from_mg, show_mass, show_share, to_mg
@@ -136,6 +139,11 @@ class MakingIssue(NotePage):
         dry = show_mass(self.noted.oven_dry_mg, system=self.studio.units)
         return f"{dry} oven-dry of {self.noted.lot.ref}, at {show_share(self.noted.moisture)}."
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how a mass weighed out is made dry, and what the making sheet still asks for."""
+        system = self.studio.units
+        return [explained.weigh_out(self.to_weigh, system), explained.oven_dry(None, None, system)]
+
 
 @needs("makings.change")
 class MakingSpend(NotePage):
@@ -151,6 +159,10 @@ class MakingSpend(NotePage):
     def write(self, form: Any, given: dict[str, Any], **sent: Any) -> Any:
         """Add them, or take them back."""
         return log.spend(self.making, given["operation"], form.signed, **sent)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how minutes are added up."""
+        return [explained.minutes()]
 
 
 @needs("makings.change")
@@ -191,6 +203,10 @@ class MakingDose(NotePage):
             **sent,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how additions are dosed."""
+        return [explained.dose()]
+
 
 @needs("makings.change")
 class MakingTrial(NotePage):
@@ -226,6 +242,11 @@ class MakingTrial(NotePage):
         )
         return log.weigh_trial(self.making, trial, **sent)
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what a weighed sheet shows."""
+        begun = shown["form"].initial
+        return [explained.trial_learned(begun["number"], begun["moisture"])]
+
 
 @needs("makings.change")
 class MakingHeel(NotePage):
@@ -252,6 +273,12 @@ class MakingHeel(NotePage):
             mass_mg, moisture = int(millilitres * MG_PER_ML), 1 - consistency_of(self.making)
         weighed = {"as_is_mg": mass_mg, "moisture": moisture, "fibre": given["fibre"]}
         return log.note_heel(self.making, given["heel"], **weighed, **sent)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the heel is made dry."""
+        making = self.making
+        dry = explained.oven_dry(making.heel_as_is_mg, making.heel_moisture, self.studio.units)
+        return [dry, explained.litres_thrown()]
 
 
 def first_key(form_class: type[LogForm], making: Making) -> int | None:
@@ -283,6 +310,13 @@ class MakingBroke(NotePage):
         return log.note_broke(
             self.making, as_is_mg=mass_mg, moisture=moisture, fibre=fibre, **sent
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how broke is made dry."""
+        making = self.making
+        return [
+            explained.oven_dry(making.broke_as_is_mg, making.broke_moisture, self.studio.units)
+        ]
 
 
 @needs("makings.change")
@@ -345,3 +379,10 @@ class MakingFinish(NotePage):
             is_over=bool(balance.over_mg),
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say where the fibre goes."""
+        return [
+            explained.balance(shown["lines"]),
+            explained.oven_dry(None, None, self.studio.units),
+        ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -10,6 +11,8 @@ from django.shortcuts import redirect
 from django.utils.functional import cached_property
 
 from orders.calc.forming import form as formed
+from orders.explained import choosing
+from orders.explained import making as explained
 from orders.forms import LONGEST_KEY
 from orders.makingforms import MakingForm
 from orders.makings import notices, planning
@@ -19,6 +22,7 @@ from orders.snapshot import read_shrinkages
 from orders.views.makings import OneMaking
 from orders.views.shapes import OpenRowPage, today
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.forms import HouseForm
 from studio.pages import FormPage
 from studio.roles import needs
@@ -115,6 +119,10 @@ class MakingEdit(OpenRowPage):
             except StudioError as refusal:
                 context["result"] = {"refusal": str(refusal)}
         return {**context, "side_head": "The making", "note": "One run at the vat"}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the panel is worked out, by what it said as the page was opened."""
+        return [explained.pulls(), explained.to_prepare(choosing.sum_shown(shown))]
 
 
 @needs("makings.change")

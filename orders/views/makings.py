@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import (
@@ -21,6 +22,7 @@ from django.views.generic import TemplateView
 
 from orders import queries, wording
 from orders.calc.makingsheet import MakingSheet
+from orders.explained import making as explained
 from orders.makingforms import MakingFilter
 from orders.makings import planning
 from orders.makings.sheet import sheet_of
@@ -30,6 +32,7 @@ from orders.views import costpanels, provenancepanels
 from orders.views.shapes import today
 from studio import roles
 from studio.errors import StudioError
+from studio.explaining import Explained, rows_of
 from studio.lists import ListPage, house_table
 from studio.pages import HousePage
 from studio.qr import qr_path
@@ -103,6 +106,19 @@ class MakingList(ListPage):
         """Add whether a making can be planned."""
         may_change = roles.can(self.request.user, "makings.change")
         return super().get_context_data(may_change=may_change, **kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how pulls and good sheets are counted, by the rows of the list."""
+        rows = rows_of(shown["table"])
+        made = next((row for row in rows if row.good is not None), None)
+        return [
+            explained.pulls(rows[0].ref, rows[0].wanted_good, rows[0].pulls)
+            if rows
+            else explained.pulls(),
+            explained.good_made(made.ref, show_number(made.good))
+            if made
+            else explained.good_made(),
+        ]
 
 
 class OneMaking(HousePage):
@@ -264,6 +280,10 @@ class MakingPage(OneMaking, TemplateView):
             ]
         return rows
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what the making takes, or what came of it."""
+        return explained.of_page(shown, self.studio)
+
 
 def _counted(label: str, number: int, noun: str) -> tuple[str, ...]:
     """Return a figure with its noun: "120 sheets", "1 sheet"."""
@@ -313,3 +333,14 @@ class MakingSheetPage(OneMaking, TemplateView):
             ),
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the figures on the wall are worked out."""
+        sheet, system = self.sheet, self.studio.units
+        return [
+            explained.to_prepare(sheet.forming.lines(system) if sheet else ()),
+            explained.weigh_out(sheet.weigh if sheet else (), system),
+            explained.stuff(sheet, system),
+            explained.consistency(sheet, system),
+            explained.trial_sheet(sheet, system),
+        ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,14 +20,16 @@ from fibres.views.lots import LotPage
 from fibres.views.sources import SourcePage
 from orders import provenance, thanking
 from orders import provenancewording as words
+from orders.explained import origin as explained
 from orders.models import Making
 from orders.thanking import THANK_WITHIN_DAYS, Gift
 from orders.views import provenancepanels as panels
 from orders.views.makings import OneMaking
 from orders.views.shapes import today
-from studio import roles
+from studio import outages, roles
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.forms import HouseForm
 from studio.pages import HousePage
 from studio.roles import needs
@@ -52,6 +55,11 @@ class TracedLot(LotPage):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Add how its share of a making is counted, where it went into one."""
+        more = [explained.share_of_a_lot()] if len(shown["became"].rows) else []
+        return (*super().explain(shown), *more)
+
 
 @needs("read")
 class TracedSource(SourcePage):
@@ -73,12 +81,20 @@ class TracedSource(SourcePage):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Add how its share of a making is counted, where it went into one."""
+        became = shown.get("became")
+        more = [explained.share_of_a_lot()] if became is not None and len(became.rows) else []
+        return (*super().explain(shown), *more)
+
 
 # --- cards --------------------------------------------------------------------------------------
 
 
 # How many letters a card may have that so many of them fit a page of A4 or letter paper.
 FITTING = ((8, 280), (4, 1000))
+# Digits of a key that every database can be asked for.
+LONGEST_KEY = 18
 
 
 def cards_on_a_page(name: str, *told: str) -> int:
@@ -128,6 +144,12 @@ class MakingCard(OneMaking, TemplateView):
             **kwargs,
         )
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the fibre of the card is told, and how many cards there are room for."""
+        (origin,) = self.found
+        told = explained.on_a_card(origin.drawn, self.studio.units)
+        return [told, explained.cards(len(shown["cards"]))]
+
 
 @needs("store.receive")
 class SourceCard(HousePage, TemplateView):
@@ -174,6 +196,10 @@ class SourceCard(HousePage, TemplateView):
             key=uuid.uuid4(),
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the gift and what it became are counted."""
+        return [explained.given_as_it_came(shown["gave"]), explained.share_of_a_lot()]
 
 
 # --- thanks -------------------------------------------------------------------------------------
@@ -232,7 +258,8 @@ class Thanks(HousePage, TemplateView):
             messages.error(request, "Not noted: the page was sent without its key. Try again.")
             return redirect("thanks")
         pk = request.POST.get("source", "")
-        source = get_object_or_404(Source, pk=int(pk) if pk.isascii() and pk.isdigit() else 0)
+        is_key = pk.isascii() and pk.isdigit() and len(pk) <= LONGEST_KEY
+        source = get_object_or_404(Source, pk=int(pk) if is_key else 0)
         try:
             thanking.thank(
                 source, on=today(), by=request.user, key=form.cleaned_data["request_key"]
@@ -241,11 +268,19 @@ class Thanks(HousePage, TemplateView):
             messages.info(request, "This was entered already. Nothing was written twice.")
         except StudioError as refusal:
             messages.error(request, f"Not noted: {refusal}")
-        except OperationalError:
-            messages.error(request, "Not noted: the database is busy. Try again in a moment.")
+        except OperationalError as fault:
+            busy = "Not noted: the database is busy. Try again in a moment."
+            messages.error(request, outages.sentence(fault, busy))
         else:
             messages.success(request, f"{source.name} was thanked today.")
         return redirect("thanks")
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say who waits, and what their gift came to."""
+        waiting = shown["waiting"]
+        said = [explained.waiting(len(waiting), THANK_WITHIN_DAYS)]
+        first = (waiting[0].source.name, waiting[0].gave) if waiting else ("", "")
+        return [*said, explained.given(*first), explained.share_of_a_lot()]
 
 
 def _lede(count: int) -> str:

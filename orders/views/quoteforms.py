@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -10,6 +11,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.functional import cached_property
 
 from orders import quoting
+from orders.explained import choosing
+from orders.explained import cost as explained
 from orders.forms import LONGEST_KEY
 from orders.models import Commission, Quote, Sheet
 from orders.quoteforms import QuoteForm
@@ -18,6 +21,7 @@ from orders.views.benchquote import values_of
 from orders.views.quotes import OneQuote
 from orders.views.shapes import PanelRowPage, today
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.roles import needs
 
 LONGEST_NUMBER = 7
@@ -54,6 +58,11 @@ class QuoteFormPage(PanelRowPage):
             except StudioError as refusal:
                 context["result"] = {"refusal": str(refusal)}
         return context
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the numbers are priced, by what the panel said as the page was opened."""
+        price_by, lines = self.studio.price_by, choosing.sum_shown(shown)
+        return [explained.typed(price_by, lines), explained.cost_and_price(price_by)]
 
 
 @needs("orders.change")
@@ -154,6 +163,9 @@ class QuoteReissue(OneQuote, QuoteFormPage):
         """Show the form where there is something to issue anew."""
         if self.quote.frozen is None or self.quote.state not in ("issued", "declined"):
             messages.info(request, panels.not_out(self.quote))
+            return redirect(self.quote)
+        if barred := quoting.bar(self.quote):
+            messages.info(request, barred)
             return redirect(self.quote)
         return super().get(request, *args, **kwargs)
 

@@ -34,8 +34,11 @@ def list_address() -> str:
 # --- one quote ----------------------------------------------------------------------------------
 
 
-def lede(quote: Quote, refusal: str = "") -> str:
+def lede(quote: Quote, refusal: str = "", bar: str = "") -> str:
     """Say how it stands and what to do."""
+    if bar:
+        state = "A draft" if quote.is_draft else "Out with the client"
+        return f"{state}, but it cannot be accepted any more. Lay it aside."
     until = wording.day(quote.valid_until, today())
     if quote.is_draft and refusal:
         return "A draft that cannot be reckoned yet."
@@ -52,13 +55,17 @@ def lede(quote: Quote, refusal: str = "") -> str:
 
 
 def _accepted(quote: Quote) -> str:
-    """Say what its commission stands at, which may be another number than was asked for."""
+    """Say at which number, and what its commission stands at where that is another by now."""
     commission = quote.commission
-    if commission is None or commission.agreed_price_minor is None or quote.frozen is None:
-        return "Accepted."
+    found = Quotation.from_json(quote.frozen) if quote.frozen else None
+    said = (found.accepted_words(quote.accepted_quantity) if found else "") or "Accepted."
+    if commission is None or commission.agreed_price_minor is None or found is None:
+        return said
+    if commission.good_quantity == quote.accepted_quantity:
+        return f"{said} {commission.ref} stands at that."
     count = show_number(commission.good_quantity)
-    each = show_money(commission.agreed_price_minor, quote.frozen["currency"])
-    return f"Accepted. {commission.ref} stands at {count} good sheets at {each} each."
+    each = show_money(commission.agreed_price_minor, found.terms.currency)
+    return f"{said} {commission.ref} stands at {count} good sheets at {each} each."
 
 
 def workings(found: Quotation) -> list[tuple[str, Any]]:
@@ -91,6 +98,7 @@ def prices(quote: Quote, sheet: Sheet | None, now: date) -> dict[str, Any] | Non
     chosen = next(cost for cost in costs if cost.quantity == quote.good_quantity)
     each = show_money(chosen.total_minor_per_sheet, chosen.currency)
     at = f"at {show_number(chosen.quantity)} good sheets"
+    lines += _carriage_line(quote, chosen.currency)
     lines.append(Line("Cost of a good sheet", each, at, "line"))
     return {
         "lines": lines,
@@ -106,6 +114,15 @@ def _price_line(cost: Cost, quote: Quote) -> Line:
     tax = f", tax on it {show_money(cost.tax_minor, cost.currency)}" if cost.tax_minor else ""
     kind = "answer" if cost.quantity == quote.good_quantity else ""
     return Line(f"{show_number(cost.quantity)} good sheets", total, f"{each} each{tax}", kind)
+
+
+def _carriage_line(quote: Quote, currency: str) -> list[Line]:
+    if not quote.carriage_minor:
+        return []
+    amount = show_money(quote.carriage_minor, currency)
+    if quote.carriage == Quote.Carriage.ADDED:
+        return [Line("Carriage", amount, "added once, whichever number is ordered")]
+    return [Line("Carriage", amount, "included: paid out of the price")]
 
 
 def _sending(quote: Quote, sheet: Sheet, now: date) -> str:

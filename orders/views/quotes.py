@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -16,13 +17,16 @@ from django.views.decorators.http import require_POST
 from django.views.generic import TemplateView
 
 from orders import quoting
+from orders.explained import cost as explained
 from orders.models import Commission, Quote
 from orders.quoteforms import AcceptForm, DeclineForm, IssueForm, QuoteFilter
 from orders.quotetables import QuoteTable
 from orders.views import quotepanels as panels
 from orders.views.shapes import today
+from studio import outages
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.lists import ListPage
 from studio.pages import FormPage, HousePage
 from studio.roles import needs
@@ -51,6 +55,10 @@ class QuoteList(ListPage):
         """Return quotes, the last first."""
         return quoting.quotes()
 
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what the prices are, by the first quote that was issued."""
+        return [explained.offers(shown["table"])]
+
 
 class OneQuote:
     """What the pages of one quote share."""
@@ -76,7 +84,7 @@ class QuotePage(OneQuote, HousePage, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Show what was frozen; a draft is reckoned with the prices of now."""
-        quote = self.quote
+        quote, bar = self.quote, quoting.bar(self.quote)
         context: dict[str, Any] = {
             "quote": quote,
             "back": ("Quotes", panels.list_address()),
@@ -84,6 +92,8 @@ class QuotePage(OneQuote, HousePage, TemplateView):
             "replaced_by": Quote.objects.filter(replaces=quote.pk).first(),
             "changes": quoting.sheet_changes(quote) if quote.is_issued else "",
             "claim": quoting.claim_doubt(quote) if quote.is_draft else "",
+            "bar": bar if quote.is_draft or quote.is_issued else "",
+            "may_reissue": not bar,
         }
         try:
             found = quoting.shown(quote, today())
@@ -95,10 +105,18 @@ class QuotePage(OneQuote, HousePage, TemplateView):
                 "workings": panels.workings(found),
                 "missing": " and ".join(found.missing),
             }
-            if quote.is_draft:
+            if quote.is_draft and not context["bar"]:
                 context["issue_key"] = uuid.uuid4()
-        context["lede"] = panels.lede(quote, context.get("refusal", ""))
+        context["lede"] = panels.lede(quote, context.get("refusal", ""), context["bar"])
         return super().get_context_data(**context, **kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what the quote comes to; its working stands on the page for each number."""
+        found = shown.get("found")
+        if found is None:
+            return []
+        costed = explained.cost_and_price(self.studio.price_by, found.chosen.working)
+        return [explained.offered(found), costed]
 
 
 @needs("orders.change")
@@ -125,8 +143,8 @@ class QuoteIssue(View):
             messages.info(request, "This was entered already. Nothing was written twice.")
         except StudioError as refusal:
             messages.error(request, f"Not issued: {refusal}")
-        except OperationalError:
-            messages.error(request, NOT_ISSUED)
+        except OperationalError as fault:
+            messages.error(request, outages.sentence(fault, NOT_ISSUED))
         else:
             messages.success(request, f"{issued.ref} is issued. Print the letter and send it.")
         return redirect(quote)
@@ -142,9 +160,12 @@ class QuoteAccept(OneQuote, FormPage):
     note = "At the price of the letter"
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Show the form while the quote is out."""
+        """Show the form while the quote is out and its commission can take it."""
         if not self.quote.is_issued:
             messages.info(request, panels.not_out(self.quote))
+            return redirect(self.quote)
+        if barred := quoting.bar(self.quote):
+            messages.info(request, barred)
             return redirect(self.quote)
         return super().get(request, *args, **kwargs)
 
@@ -194,6 +215,10 @@ class QuoteAccept(OneQuote, FormPage):
     def said(self, result: Commission) -> str:
         """Name what was agreed."""
         return f"{self.quote.ref} is accepted, and {result.ref} is agreed at its price."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say that the price of the letter stands."""
+        return [explained.frozen(panels.choices(self.quote))]
 
 
 @needs("orders.change")

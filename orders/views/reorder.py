@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -18,15 +19,17 @@ from fibres.models import Fibre
 from orders import reordering, reorderwording
 from orders.calc.bought import NOTHING_TO_DO, OrderToPlace
 from orders.calc.plan import Snapshot
+from orders.explained import buying as explained
 from orders.reorderforms import OrderForm, sealed
 from orders.reordering import Offered
 from orders.reorderreasons import not_from_one
 from orders.views import reorderpanels as panels
 from orders.views.shapes import today
-from studio import roles
+from studio import outages, roles
 from studio.context import current_studio
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.lists import house_table
 from studio.pages import NOT_SAVED, HousePage, blame
 from studio.roles import needs
@@ -94,7 +97,8 @@ class ReorderShape(HousePage, TemplateView):
             shot, flags, orders = standing.snapshot, standing.flags, ()
             context["lede"] = reorderwording.lede(flags, now, weeks)
         drawer = self._drawer(shot, now)
-        context["entries"] = [drawer.entry(flag, orders) for flag in reorderwording.flagged(flags)]
+        context["asking"] = reorderwording.flagged(flags)
+        context["entries"] = [drawer.entry(flag, orders) for flag in context["asking"]]
         context["at_rest"] = reorderwording.at_rest(flags, weeks)
         context["resting"] = [
             drawer.ahead(flag)
@@ -131,7 +135,7 @@ class ReorderShape(HousePage, TemplateView):
             "gap": reorderwording.gap_words(plan),
             "rule": reorderwording.rule_words(plan, currency) if plan.purchases else "",
             "holding": plan.holding_minor,
-            "reasons": " ".join(not_from_one(plan, found.snapshot, currency)),
+            "reasons": " ".join(not_from_one(plan, found.snapshot, currency, self.studio.units)),
             "may_look": may_buy and not plan.is_proven and not _is_looking(found.search),
             "search": panels.search_words(found.search, currency),
             "orders": [
@@ -159,6 +163,19 @@ class ReorderShape(HousePage, TemplateView):
             auto_id=f"order-{number}-%s",
             initial={"order": sealed(offered), "ordered_on": now, "expected_on": now + days},
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say by when what is ordered, how balances run, and why the plan is the cheapest."""
+        system, asking = self.studio.units, shown["asking"]
+        first = None
+        if asking:
+            mark = reorderwording.mark_of(asking[0], today())[1]
+            first = (asking[0].fibre, asking[0].short_oven_dry_mg, mark)
+        drawn = [*(entry.ahead for entry in shown["entries"]), *shown["resting"]]
+        said = [explained.flags(first, system), explained.balance(next(iter(drawn), None), system)]
+        if found := shown.get("found"):
+            said.append(explained.plan(found.plan.purchases, self.studio.currency))
+        return said
 
 
 @needs("read")
@@ -203,8 +220,8 @@ class ReorderOrder(ReorderShape):
         except StudioError as refusal:
             blame(form, refusal)
             return self._again(form)
-        except OperationalError:
-            messages.error(request, NOT_SAVED)
+        except OperationalError as fault:
+            messages.error(request, outages.sentence(fault, NOT_SAVED))
             return redirect(address(offered.weeks))
         messages.success(request, f"{purchase.ref} is on its way from {purchase.source}.")
         return redirect(purchase)
@@ -230,8 +247,8 @@ class ReorderLook(View):
         weeks = asked_weeks(request.POST.get("weeks", ""))
         try:
             begun = reordering.look_longer(today(), weeks)
-        except OperationalError:
-            messages.error(request, NOT_SAVED)
+        except OperationalError as fault:
+            messages.error(request, outages.sentence(fault, NOT_SAVED))
         else:
             if not begun:
                 messages.info(request, "A cheaper plan is being looked for already.")

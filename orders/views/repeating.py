@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -10,11 +11,13 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.functional import cached_property
 
 from orders import repeating
+from orders.explained import making as explained
 from orders.makings.planning import still_to_make
 from orders.models import Commission, Making
 from orders.repeatforms import RepeatForm, ReportForm
 from orders.views.shapes import today
 from studio.errors import StudioError
+from studio.explaining import Explained
 from studio.pages import FormPage, RowPage
 from studio.roles import needs
 
@@ -85,6 +88,10 @@ class MakingRepeat(FormPage):
     def said(self, result: Making) -> str:
         """Say which number it got."""
         return f"{result.ref} is planned as {self.earlier.ref} was made."
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how many pulls the new making forms, by the earlier one."""
+        return [explained.pulls(self.earlier.ref, self.earlier.wanted_good, self.earlier.pulls)]
 
 
 @needs("makings.change")

@@ -47,8 +47,10 @@ class SearchPage(HousePage, TemplateView):
 
     @cached_property
     def groups(self) -> list[Group]:
-        """Return what was found, noun by noun."""
-        return search.find(NOUNS, self.asked, self.request.user)
+        """Return what was found, noun by noun, and the words of the trade after them."""
+        found = search.find(NOUNS, self.asked, self.request.user)
+        called = search.found_words(self.asked)
+        return [*found, called] if called else found
 
     @cached_property
     def near(self) -> list[Shown]:
@@ -76,7 +78,7 @@ class SearchPage(HousePage, TemplateView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add what was found and where else one can look."""
-        readable = search.for_whom(NOUNS, self.request.user)
+        readable = [*search.for_whom(NOUNS, self.request.user), search.WORDS]
         return super().get_context_data(
             form=self.form,
             asked_text=self.form.data.get("q", "") if self.form.is_bound else "",

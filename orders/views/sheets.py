@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +15,8 @@ from fibres.models import FurnishPart
 from fibres.wording import furnish_in_words
 from orders import asking, learning, queries, snapshot, wording, workings
 from orders.askingforms import ByDay
+from orders.explained import choosing
+from orders.explained import sheets as explained
 from orders.filters import SheetFilter
 from orders.forms import SheetForm
 from orders.makingtables import MakingTable
@@ -23,6 +26,7 @@ from orders.views.makings import makings
 from orders.views.shapes import PanelRowPage, covers_now, today
 from studio import roles
 from studio.errors import StudioError
+from studio.explaining import Explained, first_of
 from studio.lists import ListPage, house_table
 from studio.models import Mould, Studio
 from studio.pages import ClosePage, HousePage
@@ -50,6 +54,18 @@ class SheetList(ListPage):
         """Add whether a sheet can be entered."""
         may_change = roles.can(self.request.user, "sheets.change")
         return super().get_context_data(may_change=may_change, **kwargs)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say what a sheet holds, by the first of the list."""
+        first = first_of(shown["table"])
+        said = [
+            explained.open_for(first.name, first.open_commissions)
+            if first
+            else explained.open_for()
+        ]
+        if first:
+            said.append(explained.fibre_of(first, self.studio.sheet_moisture, self.studio.units))
+        return said
 
 
 def work_of(sheet: Sheet, studio: Studio) -> workings.SheetWork:
@@ -134,6 +150,17 @@ class SheetPage(HousePage, TemplateView):
             may_order=roles.can(self.request.user, "orders.change") and not sheet.is_closed,
             **kwargs,
         )
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the sum of the page goes, and how many more there could be."""
+        lines = shown["work"].lines if shown["work"] else ()
+        said = [
+            explained.fibre_in_one(lines),
+            explained.pulls(lines),
+            explained.into_the_vat(lines),
+        ]
+        said.append(explained.mould(lines))
+        return [*said, explained.how_many_more()] if shown["question"] else said
 
 
 def _lede(sheet: Sheet, studio: Studio) -> str:
@@ -224,10 +251,20 @@ class SheetEdit(PanelRowPage):
     button = "Keep the sheet"
     panel = "orders/_sheet_panel.html"
     panel_title = "What it comes to"
+    panel_waits = True
+    waits = (
+        "edges", "mould", "trim_um", "drying", "sheet_moisture", "non_fibre_share", "retention",
+        "broke", "retree", "minutes_per_pull", "setup_minutes",
+    )  # fmt: skip
     panel_fields = (
         "size", "grammage", "furnish", "edges", "drying", "non_fibre_share", "retention",
         "broke", "retree",
     )  # fmt: skip
+
+    def get_initial(self) -> dict[str, Any]:
+        """Take the furnish that a link brought along."""
+        asked = self.request.GET.get("furnish") if self.is_new else None
+        return {**super().get_initial(), **({"furnish": asked} if asked else {})}
 
     def work_out(self, form: Any) -> Any:
         """Reckon the sheet as it is typed."""
@@ -246,6 +283,16 @@ class SheetEdit(PanelRowPage):
             except StudioError as refusal:
                 context["result"] = {"refusal": str(refusal)}
         return {**context, "side_head": "The sheet", "note": "And what is lost on the way"}
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the panel is worked out, by what it said as the page was opened."""
+        lines = choosing.sum_shown(shown)
+        return [
+            explained.fibre_in_one(lines),
+            explained.pulls(lines),
+            explained.into_the_vat(lines),
+            explained.mould(lines),
+        ]
 
 
 @needs("sheets.change")

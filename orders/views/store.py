@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
@@ -12,9 +12,11 @@ from fibres.models import Fibre, FurnishPart
 from fibres.views import LogScrapPage, StorePage
 from orders import services, snapshot, workings
 from orders.calc.spec import SheetSpec
+from orders.explained import fromthestore as explained
 from orders.models import Sheet
 from orders.views.shapes import today
 from studio.errors import StudioError
+from studio.explaining import Explained, rows_of
 from studio.roles import needs
 from studio.sizes import Size
 from studio.units import show_grammage, show_number, show_share, show_size
@@ -45,6 +47,11 @@ class Store(StorePage):
             for pk, promise in self.promised.items()
             if promise.short_from is not None
         }
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Add what is promised."""
+        free, *others = super().explain(shown)
+        return (free, explained.promised(self.reader, rows_of(shown.get("fibres"))), *others)
 
 
 @needs("store.receive")
@@ -82,6 +89,10 @@ class LogScrap(LogScrapPage):
         if share < 1:
             because = f"{because}; {show_share(share)} of its fibre, if the rest is there"
         return Line(f"Good sheets, about: {sheet.name}", show_number(count), because, "answer")
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Add the sheets that are made of it."""
+        return (*super().explain(shown), explained.sheets_of_a_gift(shown))
 
     @cached_property
     def _shrinkages(self) -> dict[tuple[int, str], tuple[Decimal, Decimal]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -9,8 +10,10 @@ from django.views.generic import TemplateView
 
 from orders import storevalue
 from orders.costtables import ValueRow, ValueTable
+from orders.explained.cost import by_the_book
 from orders.storevalue import FibreValue
 from orders.views.shapes import today
+from studio.explaining import Explained
 from studio.lists import house_table
 from studio.models import Studio
 from studio.money import show_money
@@ -67,6 +70,12 @@ class StoreValue(HousePage, TemplateView):
         if any(one.unpriced_mg for one in found):
             said += " Some of it has no price and is counted as nothing: enter what its lots cost."
         return said
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the value is kept, by all that is in store."""
+        studio = self.studio
+        way = WAYS[Studio.BookCost(studio.book_cost)]
+        return by_the_book(shown["table"], way, studio.currency, studio.units)
 
 
 def _row(one: FibreValue) -> ValueRow:

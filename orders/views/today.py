@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -12,17 +12,27 @@ from django.urls import reverse
 from django.views.generic import TemplateView
 
 from fibres import offshelf
-from fibres.models import Fibre, Furnish, Lot
-from orders import queries, reordering, reorderwording, sheetsinhand, thanking, wording
+from fibres.models import Fibre, Lot
+from orders import (
+    firststeps,
+    queries,
+    reordering,
+    reorderwording,
+    sheetsinhand,
+    thanking,
+    wording,
+)
 from orders.calc.bought import Flag
 from orders.calc.cover import Cover
+from orders.explained import firstpage as today_explained
 from orders.makingtables import AtHandTable
-from orders.models import Commission, Making, Sheet
+from orders.models import Commission, Making
 from orders.reordertables import FlagRow, FlagTable
 from orders.tables import DueTable, ShortRow, ShortTable, SoonTable
 from orders.views.makings import makings
 from orders.views.shapes import cover_marks, today
-from studio import roles
+from studio import clock, roles
+from studio.explaining import Explained
 from studio.lists import house_table
 from studio.pages import HousePage
 from studio.roles import needs
@@ -32,31 +42,6 @@ from studio.units import show_number, show_size
 DUE_SHOWN = 8
 AT_HAND_SHOWN = 8
 DAYS_AHEAD = timedelta(days=7)
-ANSWER = (
-    "",
-    "Read the answer",
-    "The store covers it, or it says what is missing and by how much.",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step on the way to the first answer; without an address somebody else has to do it."""
-
-    words: str
-    hint: str
-    deed: str
-    address: str
-    is_done: bool
-
-    @property
-    def row(self) -> tuple[str, str, str]:
-        """The step as the list shows it: address, words, hint."""
-        if self.is_done:
-            return "", f"Done: {self.words[0].lower()}{self.words[1:]}", ""
-        if not self.address:
-            return "", f"{self.words} (the owner does this)", self.hint
-        return self.address, self.words, self.hint
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,21 +69,18 @@ class Today(HousePage, TemplateView):
         now = today()
         context = {
             "now": now,
+            "clock": clock.behind(),
             "week": now.isocalendar().week,
             "day_number": f"{now:%j}".lstrip("0"),
         }
-        steps = first_steps(self.request.user)
-        # Once something was asked for, the answers stand here whatever has been emptied since.
-        if steps[-1].is_done:
-            context |= self._answers(now)
+        way = firststeps.way_for(self.request.user)
+        if way.is_open:
+            may_put_away = roles.can(self.request.user, "studio.change")
+            context |= {"way": way, "next_step": way.next, "lede": way.lede}
+            context |= {"may_put_away": may_put_away}
         else:
-            following = next(step for step in steps if not step.is_done)
-            done = sum(step.is_done for step in steps)
-            context |= {
-                "steps": [step.row for step in steps] + [ANSWER],
-                "next_step": following,
-                "lede": _first_lede(steps, done),
-            }
+            context |= self._answers(now)
+            context |= {"steps_wait": not way.is_over}
         return super().get_context_data(**context, **kwargs)
 
     def _answers(self, now: date) -> dict[str, Any]:
@@ -138,6 +120,10 @@ class Today(HousePage, TemplateView):
         if not rows:
             return None
         return house_table(self.request, kind, rows, paginate=False, prefix=prefix, **more)
+
+    def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
+        """Say how the answers come about; the first steps have no figures."""
+        return today_explained.of_page(shown, self.studio.units) if "asks" in shown else ()
 
 
 def _at_hand(now: date) -> list[Making]:
@@ -249,68 +235,3 @@ def asks(user: Any, due: list[Any]) -> list[Ask]:
         hint = "Put a mass, a size and a grammage. Nothing is saved."
         found.append(Ask(f"{reverse('bench')}#sheets", "How many sheets is that?", hint))
     return found
-
-
-# --- from nothing to the first answer ----------------------------------------------------------
-
-
-# Words, hint, what the button says, route and who may go there.
-FIRST_STEPS = (
-    (
-        "Take over the usual fibres",
-        "With their usual moisture and what is left after preparation.",
-        "Take over the usual fibres",
-        "fibres_usual",
-        "fibres.change",
-    ),
-    (
-        "Enter a lot",
-        "Log the scrap there is, weighed or counted; a bought lot is entered in the Store.",
-        "Log scrap",
-        "scrap_log",
-        "store.receive",
-    ),
-    (
-        "Write down a furnish",
-        "The fibres of a sheet, by their share of the dry mass.",
-        "Write a furnish",
-        "furnish_new",
-        "furnishes.change",
-    ),
-    (
-        "Enter a sheet",
-        "Its size, grammage and furnish, and what is lost on the way.",
-        "Enter a sheet",
-        "sheet_new",
-        "sheets.change",
-    ),
-    (
-        "Enter a commission",
-        "For whom, how many good sheets and by when. The answer stands beside the form.",
-        "Enter a commission",
-        "commission_new",
-        "orders.change",
-    ),
-)
-
-
-def first_steps(user: Any) -> list[Step]:
-    """Return the steps to the first answer, each with whether it is done."""
-    done = (
-        Fibre.objects.exists(),
-        Lot.objects.exists(),
-        Furnish.objects.filter(parts__isnull=False).exists(),
-        Sheet.objects.exists(),
-        Commission.objects.exists(),
-    )
-    return [
-        Step(words, hint, deed, reverse(route) if roles.can(user, need) else "", is_done)
-        for (words, hint, deed, route, need), is_done in zip(FIRST_STEPS, done, strict=True)
-    ]
-
-
-def _first_lede(steps: list[Step], done: int) -> str:
-    left = len(steps) - done
-    if not done:
-        return f"Nothing is entered yet. {left} steps lead to the first answer."
-    return f"{left} step{' leads' if left == 1 else 's lead'} to the first answer."

@@ -9,13 +9,33 @@ from django.core.exceptions import ValidationError
 
 from studio import money
 from studio.fields.typed import TypedField, plain, read
-from studio.units import show_number
-from studio.widgets import UnitInput, plain_text_input
+from studio.units import NO_BREAK_SPACE, show_number
+from studio.widgets import UnitInput, plain_text_input, unit_word
+
+PLACES = ("none", "one place", "two places", "three places", "four places", "five places",
+          "six places")  # fmt: skip
+
+
+def _refuse_finer(number: Decimal, places: int | None, unit: str = "") -> None:
+    """Refuse more places after the point than are kept."""
+    if places is None or number == round(number, places):
+        return
+    allowed = f"at most {PLACES[places]} after the point" if places else "a whole number"
+    raise ValidationError(f"Give {allowed}, {_got(number, unit)}.", code="too_fine")
+
+
+def _got(number: Any, unit: str) -> str:
+    given = f"got {show_number(number)}"
+    return f"{given}{NO_BREAK_SPACE}{unit}" if unit else given
 
 
 class ShareField(TypedField):
-    """A share typed in percent; gives a Decimal from 0 to 1."""
+    """A share typed in percent; gives a Decimal from 0 to 1.
 
+    ``places`` are those of the column that keeps it; a form over a model sets them.
+    """
+
+    places: int | None = None
     wanted = "a share in percent, such as 6.5"
 
     def __init__(self, *, most: Decimal | int = 1, **kwargs: Any) -> None:
@@ -34,16 +54,20 @@ class ShareField(TypedField):
         return plain(Decimal(value) * 100)
 
     def check(self, value: Any) -> None:
-        """Refuse a share above the most."""
+        """Refuse a share above the most, or finer than is kept."""
+        _refuse_finer(value * 100, None if self.places is None else self.places - 2, "%")
         if value > self.most:
-            raise ValidationError(
-                f"Give {show_number(self.most * 100)} % or less.", code="too_much"
-            )
+            most, given = show_number(self.most * 100), show_number(value * 100)
+            raise ValidationError(f"Give {most} % or less, got {given} %.", code="too_much")
 
 
 class NumberField(TypedField):
-    """A number without a unit of its own; gives a Decimal. ``unit`` is a word to show."""
+    """A number without a unit of its own; gives a Decimal. ``unit`` is a word to show.
 
+    ``places`` are those of the column that keeps it; a form over a model sets them.
+    """
+
+    places: int | None = None
     wanted = "a number, such as 2.5"
     kind_name = "number"
 
@@ -55,7 +79,7 @@ class NumberField(TypedField):
         most: Decimal | int | None = None,
         **kwargs: Any,
     ) -> None:
-        self.least, self.most = least, most
+        self.least, self.most, self.unit = least, most, unit
         kwargs.setdefault("widget", UnitInput(unit) if unit else plain_text_input("decimal"))
         super().__init__(**kwargs)
 
@@ -68,15 +92,15 @@ class NumberField(TypedField):
         return plain(Decimal(value))
 
     def check(self, value: Any) -> None:
-        """Refuse what is below the least or above the most."""
+        """Refuse what is below the least, above the most, or finer than is kept."""
+        _refuse_finer(Decimal(value), self.places, unit_word(self.unit))
+        got = _got(value, unit_word(self.unit))
         if value < self.least:
-            raise ValidationError(
-                f"Give {show_number(Decimal(self.least))} or more.", code="too_few"
-            )
+            least = show_number(Decimal(self.least))
+            raise ValidationError(f"Give {least} or more, {got}.", code="too_few")
         if self.most is not None and value > self.most:
-            raise ValidationError(
-                f"Give {show_number(Decimal(self.most))} or fewer.", code="too_many"
-            )
+            most = show_number(Decimal(self.most))
+            raise ValidationError(f"Give {most} or fewer, {got}.", code="too_many")
 
 
 class CountField(NumberField):

@@ -12,6 +12,7 @@ from django import forms
 from studio import units
 from studio.errors import StudioError
 from studio.fields.typed import TypedField, plain, read
+from studio.reading import shown
 from studio.units import Q, Quantity
 from studio.widgets import QuantityWidget, UnitInput, plain_text_input
 
@@ -106,7 +107,8 @@ class QuantityField(TypedField):
     def read(self, text: str, unit: str) -> Any:
         """Read a quantity; refuse a unit that was not offered."""
         if unit not in self.units:
-            message = f"Choose one of the units offered: {', '.join(self.units)}."
+            offered = ", ".join(self.units)
+            message = f"Choose one of the units offered: {offered}; got {shown(unit)}."
             raise StudioError(message, value=unit[:40])
         assumed = unit.lower() if self.kind_name == "volume" else unit
         quantity = read(text, self.kind_name, unit=assumed, allow_zero=not self.positive)

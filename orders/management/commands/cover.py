@@ -207,4 +207,4 @@ def _day(text: str) -> date:
     try:
         return DayField().clean(text)
     except ValidationError as fault:
-        raise StudioError(f"--by: “{text[:40]}”. {' '.join(fault.messages)}") from None
+        raise StudioError(f"--by: {' '.join(fault.messages)}") from None

@@ -44,6 +44,8 @@ class Command(StoreCommand):
         terms, words = found.terms, found.words
         self.stdout.write(f"{quote.ref} {terms.title}: {quote.state_mark[1]}")
         self.stdout.write(f"{terms.studio} for {terms.client}, {found.day}")
+        if said := found.accepted_words(quote.accepted_quantity):
+            self.stdout.write(said)
         if terms.replaces:
             self.stdout.write(f"In place of {terms.replaces}")
         self.stdout.write("")
@@ -55,8 +57,9 @@ class Command(StoreCommand):
             self.stdout.write(line)
         self.stdout.write("")
         said = (
-            words.tax, words.includes, words.tolerance, words.count, words.recycled,
-            words.permanence, words.sending, words.validity, words.deposit, terms.remarks,
+            words.tax, words.includes, words.carriage, words.tolerance, words.count,
+            words.recycled, words.permanence, words.sending, words.validity, words.deposit,
+            terms.remarks,
         )  # fmt: skip
         for sentence in filter(None, said):
             self.stdout.write(sentence)
@@ -66,4 +69,9 @@ class Command(StoreCommand):
 
 def plain(quote: Quote, found: Quotation) -> dict[str, Any]:
     """Return the quote with its state; amounts are whole minor units, shares text."""
-    return {"state": quote.state, "lapsed": quote.is_lapsed, **found.to_json()}
+    return {
+        "state": quote.state,
+        "lapsed": quote.is_lapsed,
+        "accepted_quantity": quote.accepted_quantity,
+        **found.to_json(),
+    }
