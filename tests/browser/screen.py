@@ -29,10 +29,15 @@ def press(page: Any, name: str) -> None:
     The tests keep their database in memory, on one connection for all threads: an act and a
     panel at once would trip over each other, which two visitors of a studio never do.
     """
+    settle(page)
+    page.get_by_role("button", name=name).click()
+
+
+def settle(page: Any) -> None:
+    """Wait until the live panel has said all it will of what was typed; without script at once."""
     if page.evaluate("'htmx' in window"):
         page.evaluate(AFTER_THE_LAST_KEY)
         page.locator(".htmx-request").first.wait_for(state="detached")
-    page.get_by_role("button", name=name).click()
 
 
 def overhang(page: Any) -> int:

@@ -127,7 +127,7 @@ def crowded() -> Quote:
         sheet, title="Endpapers for the county atlas, both volumes and the index, bound",
         good_quantity=120, other_quantities=[25, 50, 250, 500, 1000], is_issued=True,
         includes=words[:298], remarks=words[:490].replace(". ", ".\n"), send_on=in_days(40),
-        tolerance_over=Decimal("0.1"),
+        tolerance_over=Decimal("0.1"), carriage="added", carriage_minor=1850,
     )  # fmt: skip
 
 
@@ -138,12 +138,12 @@ def test_a_crowded_quote_is_one_page(visit: Any, owner: Any, paper: str) -> None
     assert len(LEAF.findall(printed(page, paper))) == 1
 
 
-def as_long_as_usual_type_takes(more: str) -> Quote:
+def as_long_as_usual_type_takes(more: str, **changes: Any) -> Quote:
     """Issue a taxed quote whose remarks go on until one more of them would want smaller type."""
     plain_studio()
     quote = make_quote(
         gift_sheet(), good_quantity=120, other_quantities=[25, 50, 250, 500, 1000],
-        send_on=in_days(40), tolerance_over=Decimal("0.1"),
+        send_on=in_days(40), tolerance_over=Decimal("0.1"), **changes,
     )  # fmt: skip
     quote.remarks = more
     while not quoting.live(quote, in_days(0)).is_long:
@@ -154,11 +154,23 @@ def as_long_as_usual_type_takes(more: str) -> Quote:
     return quote
 
 
+CARRIED = {"carriage": "added", "carriage_minor": 1850, "says_permanence": False}
+
+
 @pytest.mark.parametrize("more", ["Wrap them for the damp. ", "Bring:\n"])
-def test_a_quote_in_the_usual_type_is_one_page(visit: Any, owner: Any, more: str) -> None:
-    quote = as_long_as_usual_type_takes(more)
+@pytest.mark.parametrize("changes", [{}, CARRIED], ids=["plain", "carried"])
+def test_a_quote_in_the_usual_type_is_one_page(
+    visit: Any, owner: Any, changes: dict[str, Any], more: str
+) -> None:
+    quote = as_long_as_usual_type_takes(more, **changes)
     page = visit(quote.get_absolute_url(), user=owner)
     assert "dense" not in (page.locator("article").get_attribute("class") or "")
+    for paper in SIZES:
+        assert len(LEAF.findall(printed(page, paper))) == 1, paper
+    # The number that was ordered since stands on the letter too.
+    quoting.accept(Quote.objects.get(), 250, by=None)
+    page.reload()
+    assert "250 good sheets" in page.locator("article").inner_text()
     for paper in SIZES:
         assert len(LEAF.findall(printed(page, paper))) == 1, paper
 
