@@ -88,7 +88,8 @@ def _wrong(request: HttpRequest) -> HttpResponse:
     """Refuse a wrong token; who sends many is told to wait, and nobody else is.
 
     A token is too long to be guessed, so what is right is let in whatever else came from there:
-    many programs may stand behind one address. The count is kept in memory, not in the database.
+    many programs may stand behind one address. The count is kept in memory, not in the database,
+    so that each of several workers counts for itself.
     """
     wait = int(settings.AXES_COOLOFF_TIME.total_seconds())
     key = f"wrong-tokens:{request.META.get('REMOTE_ADDR', '')}"

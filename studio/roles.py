@@ -29,7 +29,10 @@ NEEDS: dict[str, frozenset[str]] = {
     "clients.see": frozenset({OWNER, HAND}),
     "clients.contact": frozenset({OWNER}),
     "money": frozenset({OWNER}),
+    "entries.own": frozenset({OWNER, HAND}),
+    "entries.all": frozenset({OWNER}),
     "export": frozenset({OWNER, HAND}),
+    "export.stock": frozenset(ROLES),
     "studio.change": frozenset({OWNER}),
 }
 
@@ -50,7 +53,10 @@ MAY: dict[str, str] = {
     "clients.see": "See who the clients are",
     "clients.contact": "See how clients are reached",
     "money": "See costs, prices, quotes and what the store is worth",
-    "export": "Take lists along as files",
+    "entries.own": "See when and where they entered what",
+    "entries.all": "See who entered what, whoever it was",
+    "export": "Take every list along as a file",
+    "export.stock": "Take the list of lots along as a file",
     "studio.change": "Change the studio, its moulds, vats, dryers and people; bring in data",
 }
 

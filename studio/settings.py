@@ -60,7 +60,11 @@ INSTALLED_APPS = [
     "orders",
 ]
 
+# What answers carry comes first: whatever refuses further in is answered with it too.
 MIDDLEWARE = [
+    "studio.answers.Answers",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.middleware.LargestBody",
@@ -75,8 +79,6 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "studio.middleware.Gate",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -95,6 +97,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "studio.context.house",
+                "orders.firststeps.leading",
             ],
         },
     },
@@ -130,10 +133,16 @@ SESSION_COOKIE_AGE = 14 * 24 * 3600
 # A wait is tied to one name at one address, so that one person's slips never shut out another.
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = timedelta(minutes=15)
+# Who tries on while it lasts does not make it longer: behind another server all have one address.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "studio/locked_out.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_ENABLE_ACCESS_FAILURE_LOG = True
+# Fields of pages that ask for a password: what was typed there stands in no row.
+AXES_SENSITIVE_PARAMETERS = [
+    "username", "ip_address", "old", "password", "again", "password_again",
+]  # fmt: skip
 AXES_VERBOSE = False
 
 # The server in front says whether it was asked over HTTPS; this one speaks plain HTTP to it.
@@ -167,6 +176,7 @@ USE_TZ = True
 STATIC_URL = "static/"
 # Files are served straight from the packages: no collecting step between install and first page.
 WHITENOISE_USE_FINDERS = True
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 
 DJANGO_TABLES2_TEMPLATE = "studio/tables/ledger.html"
 

@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.entries import enter, refuse_repeat
+from studio.entries import acting, enter, refuse_repeat
 from studio.models import AccessToken
 
 BYTES = 32
@@ -25,7 +25,7 @@ def digest_of(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogateescape")).hexdigest()
 
 
-@transaction.atomic
+@acting()
 def make(person: Any, name: str, *, key: uuid.UUID | None = None) -> str:
     """Make a token for a person and return it, for the only time."""
     if key is not None:
@@ -58,13 +58,13 @@ def note_use(row: AccessToken) -> None:
     if row.used_on == today:
         return
     try:
-        with transaction.atomic():
+        with transaction.atomic():  # noqa: TID251 - no act of a person
             AccessToken.objects.filter(pk=row.pk).update(used_on=today)
     except OperationalError:
         return
 
 
-@transaction.atomic
+@acting()
 def close(row: AccessToken, *, by: Any, page: str, key: uuid.UUID | None = None) -> None:
     """Close a token for good: a program that still sends it is refused from now on."""
     if key is not None:
@@ -72,3 +72,14 @@ def close(row: AccessToken, *, by: Any, page: str, key: uuid.UUID | None = None)
     AccessToken.objects.filter(pk=row.pk, closed_on=None).update(closed_on=timezone.localdate())
     said = f"Closed the token of {row.user.get_username()} for {row.name}"
     enter("closed token", said, page=page, key=key, by=by)
+
+
+def close_all(person: Any) -> str:
+    """Close every token of a person inside the caller's act; say so in words, or nothing.
+
+    Whoever learned a password could have made one: a new password alone would leave it open.
+    """
+    count = open_tokens().filter(user=person).update(closed_on=timezone.localdate())
+    if not count:
+        return ""
+    return "1 token closed" if count == 1 else f"{count} tokens closed"

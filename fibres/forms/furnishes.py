@@ -33,13 +33,6 @@ NOTHING_TAKES = (
 )
 WHOLE = Decimal(1)
 MOST_SHRINKAGE = Decimal("0.6")
-MOST_PLACES = 6
-
-
-def _fits_the_book(share: Decimal) -> None:
-    """Refuse digits that the book does not keep, so that shares add up as they are typed."""
-    if share != round(share, MOST_PLACES):
-        raise ValidationError("Give at most four places after the point.")
 
 
 class FurnishForm(HouseModelForm):
@@ -110,10 +103,9 @@ class PartForm(RowOfMany):
     """One fibre by its share of the dry fibre."""
 
     fibre = ListedFibreField(queryset=Fibre.objects.all())
-    share = ShareField(label="Share", validators=[above_zero, _fits_the_book])
-
-    least = ShareField(label="Least", required=False, validators=[_fits_the_book])
-    most = ShareField(label="Most", required=False, validators=[_fits_the_book])
+    share = ShareField(label="Share", validators=[above_zero])
+    least = ShareField(label="Least", required=False)
+    most = ShareField(label="Most", required=False)
     substitutes = ListedFibresField(
         label="May be replaced by",
         required=False,
@@ -209,6 +201,7 @@ class PartRows(Rows):
     """The fibres of a furnish: at least one, and all of it together exactly 100 %."""
 
     twice = "A fibre stands in two rows. Put its shares together in one row."
+    is_short = False
 
     @cached_property
     def fibres(self) -> list[Fibre]:
@@ -218,6 +211,10 @@ class PartRows(Rows):
     def get_form_kwargs(self, index: int | None) -> dict[str, Any]:
         """Give every row the same list."""
         return {**super().get_form_kwargs(index), "fibres": self.fibres}
+
+    def shorten(self) -> None:
+        """Show one new row with only what it cannot do without."""
+        self.is_short, self.extra, self.can_delete = True, 1, False
 
     def full_clean(self) -> None:
         """Say one thing of rows that another page took out, and not one of each row."""
@@ -280,6 +277,9 @@ class PartRows(Rows):
     def add_fields(self, form: Any, index: int | None) -> None:
         """Put the list of fibres last, under the figures and the box that takes a row out."""
         super().add_fields(form, index)
+        if self.is_short:
+            for name in ("least", "most", "substitutes"):
+                del form.fields[name]
         form.order_fields([name for name in form.fields if name != "substitutes"])
 
     def get_queryset(self) -> Any:
