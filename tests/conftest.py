@@ -50,6 +50,15 @@ def pytest_unconfigure() -> None:
     shutil.rmtree(DATA, ignore_errors=True)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what asks the database: the rest is the same whatever engine lies below."""
+    for item in items:
+        fixtures = getattr(item, "fixturenames", ())
+        if "db" in fixtures or item.get_closest_marker("django_db"):
+            item.add_marker("database")
+
+
 @pytest.fixture
 def owner(db: None) -> AbstractUser:
     return make_user(OWNER)

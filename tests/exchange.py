@@ -7,11 +7,16 @@ import io
 from decimal import Decimal
 from typing import Any
 
+from django.db import connection
+
 from studio.files import writing
 from studio.files.lists import FileList
 from studio.files.rows import read_list
 from studio.files.taking import TakenIn, take_in
 from studio.models import Studio
+
+# PostgreSQL is asked for the turn of an act; SQLite takes it as the transaction begins.
+TURN = int(connection.vendor == "postgresql")
 
 
 def text_of(*rows: dict[str, Any], mark: str = ",") -> bytes:

@@ -11,7 +11,8 @@ import pytest
 import schemathesis
 from django.core.cache import cache
 from django.core.management import call_command
-from django.db import connection
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, settings
@@ -54,6 +55,16 @@ def nobody_waits():
     cache.clear()
     yield
     cache.clear()
+
+
+@pytest.fixture(autouse=True)
+def connection_stays():
+    """Keep the connection that holds what the test has made, as Django's own test client does."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
 
 
 def bearer(role):

@@ -50,3 +50,12 @@ def test_of_two_first_runs_the_later_reads_what_the_earlier_wrote(tmp_path, monk
 
     monkeypatch.setattr(secret.os, "open", beaten)
     assert secret.signing_key("", tmp_path) == GOOD
+
+
+def test_a_worker_waits_for_the_key_that_another_has_made_and_not_yet_written(
+    tmp_path, monkeypatch
+):
+    file = tmp_path / "secret_key"
+    file.write_text("")
+    monkeypatch.setattr(secret.time, "sleep", lambda seconds: file.write_text(GOOD))
+    assert secret.signing_key("", tmp_path) == GOOD
