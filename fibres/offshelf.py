@@ -24,16 +24,19 @@ def answered_by(answer: Answer) -> None:
 
 
 def weighed_out(lots: Iterable[int]) -> Mapping[int, ByMaking]:
-    """Return how much of lots is weighed out for which making; not those of nothing."""
+    """Return how much of lots is weighed out for which making; not those of nothing.
+
+    Lots are their keys, or a query for them, where they may be many.
+    """
     return _answers[0](lots) if _answers else {}
 
 
 def weighed_out_by_fibre() -> dict[int, int]:
     """Return how much of each fibre is weighed out, oven-dry, by the key of the fibre."""
-    fibre_of = dict(Lot.objects.filter(oven_dry_mg__gt=0).values_list("pk", "fibre_id"))
+    out = weighed_out(Lot.objects.filter(oven_dry_mg__gt=0).values_list("pk", flat=True))
     found: dict[int, int] = {}
-    for lot, out in weighed_out(fibre_of).items():
-        found[fibre_of[lot]] = found.get(fibre_of[lot], 0) + sum(out.values())
+    for lot, fibre in Lot.objects.filter(pk__in=out).values_list("pk", "fibre_id"):
+        found[fibre] = found.get(fibre, 0) + sum(out[lot].values())
     return found
 
 

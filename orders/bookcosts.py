@@ -167,10 +167,11 @@ def _flows(movements: list[Row], lots: Mapping[int, Row]) -> Iterator[tuple[int,
 def _standing(movements: list[Row]) -> Iterator[tuple[Row, int]]:
     """Yield the movements that stand, each with the place of the one that it puts right."""
     taken_back = {row["reverses_id"]: row for row in movements if row["reverses_id"]}
+    put_right = {row["entry_id"] for row in taken_back.values()}
     right = {
         (row["entry_id"], row["lot_id"], row["kind"]): row["pk"]
         for row in movements
-        if not row["reverses_id"]
+        if not row["reverses_id"] and row["entry_id"] in put_right
     }
     places: dict[int, int] = {}
     for row in movements:

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import transaction
 from django.db.models import Model
 
 from fibres import purchasing, reference
@@ -36,6 +35,7 @@ from orders.demomakings import enter_kit, enter_makings
 from orders.demoquotes import enter_quotes
 from orders.models import Client, Commission, Sheet
 from orders.services import enter_commission
+from studio.entries import acting
 from studio.errors import StudioError
 from studio.models import Mould, Studio
 from studio.money import read_money
@@ -51,7 +51,7 @@ def make(today: date, by: Any, *, path: Path = FIXTURE) -> Studio:
     if Studio.objects.exists() or Source.objects.exists():
         raise StudioError("The demo goes into an empty database; this one holds a studio.")
     told = json.loads(path.read_text(encoding="utf-8"))
-    with transaction.atomic():
+    with acting():
         reference.load_fibres()
         return _Maker(told, today, by).make()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 from hashlib import sha256
 from typing import Any
@@ -260,6 +261,15 @@ class CommissionForm(HouseModelForm):
             self.initial["only_lots"] = self.kept_lots
         self.fields["only_lots"].offer(self.kept_lots, self._wanted_fibres(), system)
 
+    def shorten(self, waits: Iterable[str]) -> None:
+        """Ask only for a name where there is no client to choose."""
+        super().shorten(waits)
+        if not self.fields["client"].queryset.exists():
+            self.fields["client"].widget = forms.HiddenInput()
+            new = self.fields["new_client"]
+            new.required, new.label = True, "Client"
+            new.help_text = "A name; it is added to the clients."
+
     @cached_property
     def kept_lots(self) -> list[int]:
         """Return the keys of the lots it is limited to as it is kept."""
@@ -277,6 +287,8 @@ class CommissionForm(HouseModelForm):
     @property
     def rows(self) -> SafeString:
         """Render the rows, with what the client limits apart from the rest."""
+        if self.waits:
+            return super().rows
         fields = [field for field in self.visible_fields() if field.name not in self.LIMITS]
         # What stands behind the day due is told after the limits: how many more, and remarks.
         after = [field for field in fields if field.name in {"tolerance_over", "remarks"}]

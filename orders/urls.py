@@ -7,6 +7,8 @@ from orders.api import views as api
 
 urlpatterns = [
     path("", views.Today.as_view(), name="today"),
+    path("first-steps/", views.FirstSteps.as_view(), name="first_steps"),
+    path("first-steps/away/", views.FirstStepsAway.as_view(), name="first_steps_away"),
     path("store/", views.Store.as_view(), name="store"),
     path("store/value/", views.StoreValue.as_view(), name="store_value"),
     path("scrap/log/", views.LogScrap.as_view(), name="scrap_log"),

@@ -44,11 +44,13 @@ def house_table(
     *,
     paginate: bool = True,
     per_page: int = PER_PAGE,
+    opens_last: bool = False,
     **kwargs: Any,
 ) -> LedgerTable:
     """Return a table in the studio's units for whoever asks, in the order and page asked for.
 
-    Several tables on one page need a ``prefix`` each, such as "lots-".
+    Several tables on one page need a ``prefix`` each, such as "lots-". A book ``opens_last``, on
+    the page that was written last.
     """
     studio = current_studio(request)
     told = {
@@ -57,10 +59,17 @@ def house_table(
         "sees_money": roles.can(request.user, "money"),
         **kwargs,
     }
-    return arrange(table_class(rows, **told), request, per_page=per_page if paginate else None)
+    return arrange(
+        table_class(rows, **told),
+        request,
+        per_page=per_page if paginate else None,
+        opens_last=opens_last,
+    )
 
 
-def arrange(table: LedgerTable, request: HttpRequest, *, per_page: int | None) -> LedgerTable:
+def arrange(
+    table: LedgerTable, request: HttpRequest, *, per_page: int | None, opens_last: bool = False
+) -> LedgerTable:
     """Sort and page a table as the query string asks; None for ``per_page`` shows every row."""
     table.request = request
     asked = request.GET.get(table.prefixed_order_by_field, "")
@@ -71,8 +80,9 @@ def arrange(table: LedgerTable, request: HttpRequest, *, per_page: int | None) -
         _settle_ties(table)
         size = _whole(request.GET.get(table.prefixed_per_page_field, "")) or per_page
         table.paginator = Paginator(table.rows, min(size, MOST_PER_PAGE))
+        last = table.paginator.num_pages
         wanted = _whole(request.GET.get(table.prefixed_page_field, ""))
-        table.page = table.paginator.page(min(max(wanted, 1), table.paginator.num_pages))
+        table.page = table.paginator.page(min(wanted or (last if opens_last else 1), last))
     return table
 
 
@@ -206,6 +216,10 @@ class ListPage(HousePage, TemplateView):
         """Return what more the table is told."""
         return {}
 
+    def export_kwargs(self) -> dict[str, Any]:
+        """Return what more the table of a file is told."""
+        return {}
+
     def totals(self, rows: Any) -> Mapping[str, Any] | None:
         """Return the totals over all rows, raw, by column; None adds up what is on the page."""
         return None
@@ -246,7 +260,7 @@ class ListPage(HousePage, TemplateView):
     def _export(self, rows: Any, kind: str) -> HttpResponseBase:
         if not roles.can(self.request.user, self.export_need):
             raise PermissionDenied
-        table = self._table(rows, **self.table_kwargs())
+        table = self._table(rows, **{**self.table_kwargs(), **self.export_kwargs()})
         return exports.export(table, kind, name=self.export_name)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:

@@ -106,7 +106,7 @@ class Counter(models.Model):
     @classmethod
     def take(cls, name: str, count: int, *, beyond: int = 0) -> range:
         """Take the next numbers at once; those up to ``beyond`` are in use already."""
-        with transaction.atomic():
+        with transaction.atomic():  # noqa: TID251 - part of the caller's act
             cls.objects.get_or_create(name=name)
             counter = cls.objects.select_for_update().get(name=name)
             first = max(counter.last, beyond) + 1

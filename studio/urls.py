@@ -2,7 +2,7 @@
 
 from django.urls import include, path, register_converter
 
-from studio import ownviews, views
+from studio import ownviews, views, wordsview
 from studio.refs import RefConverter
 
 register_converter(RefConverter, "ref")
@@ -12,6 +12,7 @@ urlpatterns = [
     path("log-out/", views.log_out, name="log_out"),
     path("first-run/", views.FirstRun.as_view(), name="first_run"),
     path("studio/", views.StudioPage.as_view(), name="studio"),
+    path("words/", wordsview.WordsPage.as_view(), name="words"),
     path("you/", ownviews.OwnSettings.as_view(), name="you"),
     path("you/password/", ownviews.OwnPassword.as_view(), name="you_password"),
     path("you/tokens/", ownviews.OwnTokens.as_view(), name="you_tokens"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
@@ -16,7 +15,7 @@ from fibres.calc.comparing import Bill, Comparison
 from fibres.calc.offerwords import exact
 from fibres.calc.pricing import price_per_oven_dry_kg
 from fibres.models import Offer
-from studio.money import show_money
+from studio.money import show_by_mass
 from studio.tables import (
     CountColumn,
     DayColumn,
@@ -29,6 +28,7 @@ from studio.tables import (
     TextColumn,
 )
 from studio.templatetags.studio import day as day_words
+from studio.units import System
 
 PER = {"as-is": "as sold", "air-dry": "air-dry", "oven-dry": "oven-dry"}
 
@@ -42,15 +42,15 @@ def standing(offer: Offer, today: datetime.date) -> tuple[str, str]:
     return ("agreed", "Holds") if offer.holds_on(today) else ("asked", "To come")
 
 
-def steps_in_words(steps: Iterable[tuple[int, int]], currency: str) -> str:
-    """Word price breaks: "from 4: £11.50, from 10: £10.90"."""
-    return ", ".join(f"from {packs}: {show_money(minor, currency)}" for packs, minor in steps)
+def breaks_in_words(offer: Offer, currency: str, system: System = "metric") -> str:
+    """Word the price breaks of an offer, "from 4: £11.50, from 10: £10.90", and how they count.
 
-
-def breaks_in_words(offer: Offer, currency: str) -> str:
-    """Word the price breaks of an offer, and how they count."""
-    steps = [(step.from_packs, step.minor_per_kg) for step in offer.breaks.all()]
-    words = steps_in_words(steps, currency)
+    Each is for a kilogram or a pound, as the price in the column beside them.
+    """
+    words = ", ".join(
+        f"from {step.from_packs}: {show_by_mass(step.minor_per_kg, currency, system)[0]}"
+        for step in offer.breaks.all()
+    )
     is_stepped = words and offer.breaks_are == Offer.Breaks.INCREMENTAL
     return f"{words}; step by step" if is_stepped else words
 
@@ -133,11 +133,11 @@ class OfferTable(LedgerTable):
 
     def render_breaks(self, record: Offer) -> str:
         """Word the price breaks."""
-        return breaks_in_words(record, self.currency)
+        return breaks_in_words(record, self.currency, self.units)
 
     def value_breaks(self, record: Offer) -> str:
         """Word the same in a file."""
-        return breaks_in_words(record, self.currency)
+        return breaks_in_words(record, self.currency, self.units)
 
     def render_stands(self, record: Offer) -> Any:
         """Say whether it holds today."""

@@ -387,7 +387,7 @@ def take_back_issue(making: Making, pk: int, *, by: Any, key: uuid.UUID | None =
 
 def noted_by_making(lots: Iterable[int]) -> dict[int, dict[str, int]]:
     """Return what is weighed out of lots and in the book yet, oven-dry, by lot and making."""
-    # A query stays one: the keys of all lots in store are more than a statement takes.
+    # The keys of all lots in store are more than a statement takes.
     wanted = lots if isinstance(lots, QuerySet) else list(lots)
     rows = (
         Issue.objects.filter(movement=None, making__state__in=Making.OPEN, lot__in=wanted)

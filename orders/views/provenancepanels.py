@@ -31,6 +31,8 @@ from studio.lists import house_table
 from studio.tables import LedgerTable
 from studio.working import Line
 
+MAKINGS_ON_A_PAGE = 100
+
 
 @dataclass(frozen=True, slots=True)
 class FromWhere:
@@ -131,17 +133,26 @@ def became(request: HttpRequest, lots: QuerySet[Lot]) -> dict[str, Any]:
     """Return the section on what became of the fibre of lots."""
     found = provenance.became_of(lots, request.user)
     return {
-        "became": made_table(request, found),
+        "became": made_table(request, found, paginate=True),
         "became_said": words.became_in_words(found, today(), current_studio(request).units),
     }
 
 
 def made_table(
-    request: HttpRequest, found: Sequence[Became], *, prefix: str = "became-"
+    request: HttpRequest,
+    found: Sequence[Became],
+    *,
+    prefix: str = "became-",
+    paginate: bool = False,
 ) -> LedgerTable:
-    """Return the table of makings that fibre went into."""
+    """Return the table of makings that fibre went into; a card shows all of them."""
     return house_table(
-        request, MadeTable, [_made(one) for one in found], prefix=prefix, paginate=False
+        request,
+        MadeTable,
+        [_made(one) for one in found],
+        prefix=prefix,
+        paginate=paginate,
+        per_page=MAKINGS_ON_A_PAGE,
     )
 
 

@@ -39,6 +39,7 @@ from studio.roles import needs
 from studio.tables import LedgerTable
 from studio.units import show_number, show_size
 
+ROWS_SHOWN = 100
 DUE_SHOWN = 8
 AT_HAND_SHOWN = 8
 DAYS_AHEAD = timedelta(days=7)
@@ -116,10 +117,11 @@ class Today(HousePage, TemplateView):
         return {"soon": self._table(SoonTable, soon, "soon-", aside=_set_aside(cover, soon))}
 
     def _table(self, kind: type[LedgerTable], rows: Any, prefix: str, **more: Any) -> Any:
-        """Return a table whole, or None where it has no rows."""
+        """Return a table, in pages where it is very long, or None where it has no rows."""
         if not rows:
             return None
-        return house_table(self.request, kind, rows, paginate=False, prefix=prefix, **more)
+        told = {"paginate": len(rows) > ROWS_SHOWN, "per_page": ROWS_SHOWN, **more}
+        return house_table(self.request, kind, list(rows), prefix=prefix, **told)
 
     def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
         """Say how the answers come about; the first steps have no figures."""

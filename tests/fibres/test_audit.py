@@ -13,10 +13,12 @@ from django.db import connection
 from fibres import audit as auditing
 from fibres.audit import audit
 from fibres.models import Lot, Movement
+from fibres.sealing import head
 from fibres.services import correct, take_out
 from fibres.services import weigh_moisture as enter_moisture_test
 from studio import appendonly
 from tests.builders import KG, day, make_lot
+from tests.sealed import resealed
 
 pytestmark = pytest.mark.django_db
 
@@ -37,22 +39,9 @@ def worked_lot() -> Lot:
 
 
 def plant(statement: str, *values: Any) -> None:
-    """Change rows as no service would: triggers off, SQLite's own rules looked past."""
-    before, after = [], []
-    if connection.vendor == "sqlite":
-        before = [
-            'DROP TRIGGER IF EXISTS "fibres_movement_whole_numbers"',
-            "PRAGMA ignore_check_constraints = ON",
-        ]
-        after = ["PRAGMA ignore_check_constraints = OFF"]
-    appendonly.remove()
-    with connection.cursor() as cursor:
-        for line in before:
-            cursor.execute(line)
+    """Change rows as no service would, and hide it from the chain of seals."""
+    with resealed(), connection.cursor() as cursor:
         cursor.execute(statement, values)
-        for line in after:
-            cursor.execute(line)
-    appendonly.install()
 
 
 def said() -> list[str]:
@@ -212,6 +201,7 @@ def loose_keys(transactional_db: None) -> Any:
     yield
     appendonly.remove()
     with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM fibres_seal")
         cursor.execute("DELETE FROM fibres_movement")
         cursor.execute("PRAGMA foreign_keys = ON")
     appendonly.install()
@@ -252,6 +242,7 @@ def test_tables_without_their_triggers_are_found() -> None:
     assert said() == [
         "table studio_entry: has lost its triggers, so its rows could be changed",
         "table fibres_movement: has lost its triggers, so its rows could be changed",
+        "table fibres_seal: has lost its triggers, so its rows could be changed",
         "table orders_quotedocument: has lost its triggers, so its rows could be changed",
         "table orders_sheetmovement: has lost its triggers, so its rows could be changed",
         "table orders_acceptedfigure: has lost its triggers, so its rows could be changed",
@@ -296,9 +287,10 @@ def test_the_audit_asks_the_same_number_of_questions_whatever_it_reads(
 ) -> None:
     for _ in range(lots):
         worked_lot()
-    # Lots with their movements; what came of purchases; the triggers; on SQLite the two looks at
-    # the file.
-    with django_assert_num_queries(6 if connection.vendor == "sqlite" else 4):
+    # Lots with their movements; what came of purchases; the last seal, the chain and what is
+    # loose behind it; the triggers; on SQLite twice two questions about the last rows, and the
+    # two looks at the file.
+    with django_assert_num_queries(13 if connection.vendor == "sqlite" else 7):
         assert audit().lots == lots
 
 
@@ -307,7 +299,8 @@ def test_the_command_says_that_all_is_right() -> None:
     out = StringIO()
     call_command("audit", stdout=out)
     assert out.getvalue() == (
-        f"1 lot, {lot.movements.count()} movements: every balance is the sum of its movements.\n"
+        f"1 lot, {lot.movements.count()} movements: every balance is the sum of its movements. "
+        f"The last seal is {head().noted}. Note it down: audit --seal proves this state.\n"
     )
 
 
@@ -333,6 +326,8 @@ def test_json_holds_the_same() -> None:
         "movements": 1,
         "arrivals": 0,
         "makings": 0,
+        "sealed": 1,
+        "seal": head().noted,
         "faults": [
             {
                 "row": f"lot {lot.ref}",
@@ -345,4 +340,13 @@ def test_json_holds_the_same() -> None:
 def test_a_database_without_a_store_is_said_to_be_one(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(connection.introspection, "table_names", lambda: ["other"])
     with pytest.raises(CommandError, match=r"Run manage\.py migrate"):
+        call_command("audit")
+
+
+def test_a_database_from_before_the_seals_is_said_to_be_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    tables = [name for name in connection.introspection.table_names() if name != "fibres_seal"]
+    monkeypatch.setattr(connection.introspection, "table_names", lambda: tables)
+    with pytest.raises(CommandError, match=r"of an older release\. Run manage\.py migrate"):
         call_command("audit")

@@ -10,6 +10,7 @@ from django.core.management import call_command
 from fibres import purchasing
 from fibres.audit import arrival_faults, audit, read_arrivals
 from fibres.models import Arrival, Lot, Purchase, PurchaseLine
+from fibres.sealing import head
 from tests.builders import day, make_fibre, make_offer, make_purchase, make_source
 
 pytestmark = pytest.mark.django_db
@@ -107,7 +108,8 @@ def test_the_command_tells_of_receipts_once_there_are_some():
     call_command("audit", stdout=out)
     assert out.getvalue() == (
         "1 lot, 1 movement: every balance is the sum of its movements. 1 receipt of what was "
-        "ordered: every one is a lot, and no pack is counted twice.\n"
+        "ordered: every one is a lot, and no pack is counted twice. "
+        f"The last seal is {head().noted}. Note it down: audit --seal proves this state.\n"
     )
 
 

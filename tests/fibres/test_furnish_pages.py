@@ -135,7 +135,7 @@ def test_drying_that_stands_twice_is_named(owner_client, linter):
                 "shrinkages-0-across": "61",
                 "shrinkages-0-along": "1",
             },
-            "Row 1, across: Give 60 % or less.",
+            "Row 1, across: Give 60 % or less, got 61 %.",
         ),
     ],
 )

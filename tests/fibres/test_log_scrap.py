@@ -145,7 +145,7 @@ def test_us_studio_starts_from_letter_paper(hand_client, white):
         ({"moisture_by": "weighed", "moisture": ""}, "Moisture as weighed: Give a share"),
         ({"moisture_by": "weighed", "moisture": "100"}, "Give less than 100 %"),
         ({"received_on": "2099-12-31"}, "Received: That day has not come yet."),
-        ({"received_on": "soon"}, "Received: Give a day such as 2026-11-25."),
+        ({"received_on": "soon"}, "Received: Give a day such as 2026-11-25, got “soon”."),
         ({"donor": "Tidewater"}, "Given by: Tidewater is in the book as a supplier."),
         ({"donor": "x" * 81}, "Given by: Give at most 80 characters; this has 81."),
     ],
@@ -374,7 +374,7 @@ def test_command_without_cautions_prints_none(capsys):
         (["--class", "Office white", "--mass", "8 kg", "--moisture", "wet"], "--moisture: “wet”"),
         (
             ["--class", "Office white", "--mass", "8 kg", "--received", "soon"],
-            "--received: “soon”",
+            "--received: Give a day such as 2026-11-25, got “soon”.",
         ),
         (
             ["--class", "Office white", "--mass", "8 kg", "--received", "2099-12-31"],

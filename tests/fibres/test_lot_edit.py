@@ -54,7 +54,12 @@ def test_what_is_said_of_a_lot_is_changed_and_its_cost_follows(owner_client, lot
     ):  # fmt: skip
         assert part in words
     entry = Entry.objects.last()
-    assert (entry.act, entry.said) == ("changed lot", f"Changed lot {lot.ref}")
+    # What was changed is named; what it was is money, and not for everybody.
+    assert (entry.act, entry.said) == (
+        "changed lot",
+        f"Changed lot {lot.ref}: form it came in, paid, preparation yield of this lot, keep "
+        "until, it may show private papers, remarks",
+    )
 
 
 def test_price_yield_and_day_can_be_taken_away_again(owner_client):

@@ -159,7 +159,7 @@ def test_comparison_of_one_fibre_asks_the_same_however_many_offers(
     for more in (1, 19):
         for _ in range(more):
             make_offer(fibre, breaks={4: 850})
-        with django_assert_num_queries(9):
+        with django_assert_num_queries(10):
             compare(owner_client, fibre)
 
 

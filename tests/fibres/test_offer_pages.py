@@ -99,9 +99,9 @@ def test_offer_of_what_was_closed_since_keeps_it(owner_client, yard):
         ({"pack_mg": "0"}, "Supply pack: “0” is outside what is allowed"),
         ({"moisture": "100"}, "Moisture: Give less than 100 %"),
         ({"minor_per_kg": ""}, "Price a kilogram: Give an amount"),
-        ({"least_packs": "0"}, "Fewest packs sold: Give 1 or more."),
+        ({"least_packs": "0"}, "Fewest packs sold: Give 1 or more, got 0 packs."),
         ({"valid_from": "2027-02-01", "valid_to": "2027-01-01"}, "Holds to: An offer cannot end"),
-        ({"breaks-0-from_packs": "1"}, "Row 1, from: Give 2 or more."),
+        ({"breaks-0-from_packs": "1"}, "Row 1, from: Give 2 or more, got 1 packs."),
         ({"breaks-0-minor_per_kg": ""}, "Row 1, price a kilogram: Give an amount"),
         (
             {"breaks-1-from_packs": "4", "breaks-1-minor_per_kg": "8.00"},
@@ -254,7 +254,7 @@ def test_list_asks_the_same_of_the_database_however_long(
 ):
     for _ in range(count):
         make_offer(breaks={4: 850})
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         owner_client.get(OFFERS)
 
 

@@ -11,7 +11,7 @@ from studio.entries import enter
 from studio.errors import NotEnoughError, RangeError
 from studio.sizes import size_named
 from studio.units import Q
-from tests.builders import KG, day, make_fibre, make_lot, make_offer, make_studio
+from tests.builders import KG, day, make_fibre, make_lot, make_offer, make_source, make_studio
 from tests.fibres.pages import Sheet, faults, see, send, told
 
 pytestmark = pytest.mark.django_db
@@ -107,3 +107,16 @@ def test_offer_and_lot_are_priced_by_the_pound(owner_client):
     assert "A kilogram" not in page
     lot = make_lot(as_is_mg=10 * KG, moisture="0", paid_minor=10_000)
     assert "Paid, oven-dry £4.54 per lb" in plain(told(see(owner_client, lot.get_absolute_url())))
+
+
+def test_offers_are_compared_and_listed_by_the_pound(owner_client):
+    # 10.00 and 8.50 a kilogram × 0.45359237 kg, the international avoirdupois pound.
+    fibre = make_fibre(name="Linter", preparation_yield="1")
+    offer = make_offer(
+        fibre, make_source(freight_minor=0), pack_mg=10 * KG, minor_per_kg=1000, moisture="0"
+    )
+    offer.breaks.create(from_packs=4, minor_per_kg=850)
+    page = told(see(owner_client, f"{reverse('offers_compare')}?fibre={fibre.pk}&want=2 lb"))
+    assert "£4.54 a usable lb: " in page
+    assert "£4.54 a dry lb: " in page
+    assert "from 4: £3.86" in told(see(owner_client, reverse("offers")))

@@ -174,6 +174,23 @@ def test_tax_is_on_the_price_of_all():
     assert (found.price_total_minor, found.tax_minor) == (1000, 200)
 
 
+@pytest.mark.parametrize(
+    ("rate", "words"),
+    [
+        ("0", "No tax is added: the studio's own rate is 0."),
+        ("0.2", "At 10 sheets tax of 20\u00a0% adds £2.00 and the bill comes to £12.00."),
+        # By hand: 0.04 % of 1000 minor units is 0.4, which rounds to none.
+        (
+            "0.0004",
+            "At 10 sheets tax of 0.04\u00a0% rounds to nothing and the bill comes to £10.00.",
+        ),
+    ],
+)
+def test_a_tax_that_rounds_to_nothing_is_not_said_to_be_none(rate, words):
+    found = reckon(price_by="markup", tax_rate=Decimal(rate))
+    assert found.tax_words == words
+
+
 def test_the_working_names_markup_or_margin():
     markup = reckon(price_by="markup", price_rate=Decimal("0.2")).working[-1]
     margin = reckon(price_by="margin", price_rate=Decimal("0.2")).working[-1]

@@ -86,7 +86,7 @@ def test_a_share_above_all_is_refused_by_name(name):
 
 def test_a_currency_without_minor_units_stays_whole():
     found = offered(cost_at(60, 981, currency="JPY"), currency="JPY")
-    assert "¥29,430 at 60 sheets" in found.words.deposit
+    assert "¥29\u202f430 at 60 sheets" in found.words.deposit
     assert found.money_unit == "¥"
 
 

@@ -186,7 +186,10 @@ def test_cover_of_a_sheet_by_a_day_that_is_too_soon_says_so(fibre, sheet):
         (["--sheet", "Card"], "No sheet is called 'Card'. Sheets: Text A4."),
         (["--sheet", " "], "--sheet: give the name of a sheet"),
         ([" "], "Give the reference of a commission. Promised: "),
-        (["--sheet", "Text A4", "--by", "soon"], "--by: “soon”. Give a day such as"),
+        (
+            ["--sheet", "Text A4", "--by", "soon"],
+            "--by: Give a day such as 2026-11-25, got “soon”.",
+        ),
         (["--sheet", "Text A4", "--by", "2020-01-01"], "Give today or a day ahead."),
         (["--by", "2031-01-01"], "Name the sheet too."),
         (["C-101", "--sheet", "Text A4"], "not for both"),

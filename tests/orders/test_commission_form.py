@@ -58,7 +58,7 @@ def test_the_same_page_sent_twice_is_entered_once(owner_client, sheet):
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ({"good_quantity": "0"}, "Give 1 or more."),
+        ({"good_quantity": "0"}, "Give 1 or more, got 0\u00a0sheets."),
         ({"good_quantity": ""}, "Give a whole number, 1 or more."),
         ({"good_quantity": "1e400"}, "whole number"),
         ({"good_quantity": "ten"}, "whole number"),
@@ -69,7 +69,7 @@ def test_the_same_page_sent_twice_is_entered_once(owner_client, sheet):
         ({"title": "x" * 81}, "at most 80 characters"),
         ({"sheet": ""}, "Choose one."),
         ({"sheet": "99999"}, "Choose one of those offered."),
-        ({"priority": "10"}, "Give 9 or fewer."),
+        ({"priority": "10"}, "Give 9 or fewer, got 10."),
         ({"state": "sent"}, "Choose one of those offered."),
         ({"tolerance_over": "120"}, "100"),
     ],

@@ -105,6 +105,11 @@ def test_the_page_shows_how_it_is_worked_out(hand_client, fibre, asked):
         "How much of each fibre",
         "How many to pull, and the fibre for them",
         "How the days are counted",
+        # Under "How this is worked out".
+        "Pulls",
+        "Fibre needed, set aside and short",
+        "Covered, just covered or short",
+        "When it can be packed",
     ]
     assert "114 on average" in said(page)
 
@@ -129,7 +134,7 @@ def test_the_owner_reads_cost_and_price(owner_client, fibre, asked):
     assert "30 % of the price kept as margin" in said(page)
     assert f"book cost of {held.ref}" in said(page)
     assert heads(page, "Price at several") == ["10", "25", "50", "100", "250"]
-    assert "tax adds" in said(page)
+    assert "sheets tax of 20 % adds" in said(page)
 
 
 def test_a_commissions_own_number_is_among_the_prices(owner_client, sheet):
@@ -266,7 +271,7 @@ def move(client, ref, to, key=None):
 def test_the_steps_offered_are_those_that_can_follow(owner_client, asked):
     page = look(owner_client, "/commissions/C-101/")
     offered = [button.text for button in page.all("button", name="to")]
-    assert offered == ["Making begins", "It is quoted", "Withdraw it"]
+    assert offered == ["Making begins", "It is not agreed yet", "Withdraw it"]
     assert [button.attrs["class"] for button in page.all("button", name="to")] == [
         "do plain", "as-link", "as-link",
     ]  # fmt: skip

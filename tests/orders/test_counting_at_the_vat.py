@@ -8,6 +8,7 @@ from fibres import stocktaking
 from orders.makings import log
 from studio.errors import StudioError
 from tests.builders import KG, make_furnish, make_lot, make_making, make_sheet
+from tests.orders.looking import look, said
 
 pytestmark = pytest.mark.django_db
 
@@ -30,6 +31,20 @@ def test_lot_with_fibre_at_the_vat_is_not_weighed(lot, making):
         stocktaking.count_lot(count, lot, as_is_mg=8 * KG, by=None)
     log.take_back_issue(making, issue.pk, by=None)
     assert stocktaking.count_lot(count, lot, as_is_mg=10 * KG, by=None).as_is_mg == 10 * KG
+
+
+def test_page_of_a_lot_at_the_vat_leads_to_no_scale_and_says_why(hand_client, lot, making):
+    count = stocktaking.begin(place="", by=None)
+    offered = f"Weigh it for {count.ref}"
+    assert offered in said(look(hand_client, lot.get_absolute_url()))
+    issue = log.issue(making, lot, as_is_mg=2 * KG, by=None)
+    page = said(look(hand_client, lot.get_absolute_url()))
+    assert offered not in page
+    assert f"It cannot be weighed for {count.ref} yet: some of it is at the vat." in page
+    log.take_back_issue(making, issue.pk, by=None)
+    page = said(look(hand_client, lot.get_absolute_url()))
+    assert offered in page
+    assert "cannot be weighed" not in page
 
 
 def test_what_was_weighed_out_since_keeps_a_count_from_being_posted(lot, making):

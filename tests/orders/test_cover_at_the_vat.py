@@ -215,7 +215,7 @@ def test_a_making_that_cannot_be_reckoned_keeps_what_it_was_weighed_out(lot, she
 
 
 def test_the_store_says_what_lies_at_the_vat(lot, sheet, owner_client):
-    assert "at the vat" not in said(look(owner_client, "/store/"))
+    assert "kg at the vat" not in said(look(owner_client, "/store/"))
     at_the_vat(lot, sheet)
     page = said(look(owner_client, "/store/"))
     assert "1.84 kg of what is on hand lies weighed out at the vat." in page

@@ -151,7 +151,12 @@ def test_finishing_stands_at_the_end_of_the_page_alone(hand_client):
     link = reverse("making_finish", args=[making.ref])
     links = [one for one in page.all("a") if one.attrs.get("href") == link]
     assert len(links) == 1
-    assert page.all("section")[-1].attrs["id"] == "finish"
+    *_, last, worked = page.all("section")
+    assert last.attrs["id"] == "finish"
+    # What follows is read, and nothing in it is pressed.
+    assert "explained" in worked.attrs["class"]
+    following = page.elements[page.elements.index(worked) :]
+    assert not [one for one in following if one.tag == "form" and "main" in one.inside]
     assert "Finish the making" in page.one("section", id="finish").text
 
 

@@ -182,7 +182,8 @@ def test_oldest_gift_comes_first_and_says_what_became_of_it(owner, hand_client):
     run([(paper, KG), (linter, KG)], making=make_making(a5_notes()), good=238, retree=0)
     gift("Fennick Library", 45, contact="desk 3")
     page = look(hand_client, THANKS)
-    assert names(page) == ["Fennick Library", "Nettlebank School"]
+    *waiting, _ = names(page)
+    assert waiting == ["Fennick Library", "Nettlebank School"]
     words = said(page)
     assert "2 donors wait for thanks." in words
     assert f"About 240 A5 sheets in the {timezone.localdate():%B} making." in words

@@ -18,7 +18,7 @@ ADDRESS = "/reorder/"
 def test_a_fibre_with_nothing_to_do_shows_its_balance_when_opened(request, browser, planner):
     planner.answers = [reorder(flags=[flag(), at_rest("Kozo"), at_rest("Mitsumata")])]
     page = look(request.getfixturevalue(browser), ADDRESS)
-    told = [one.text for one in page.all("summary") if one.text.endswith("ahead")]
+    told = [one.text for one in page.all("summary") if one.text.endswith(", usable fibre ahead")]
     assert told == ["Kozo, usable fibre ahead", "Mitsumata, usable fibre ahead"]
     assert heads(page, "Kozo, usable fibre ahead") == [worded(day(), day())]
     assert len(page.all("svg", class_="slim")) == 3
@@ -39,7 +39,7 @@ def test_only_what_is_held_wanted_or_to_be_kept_is_drawn(owner_client, planner):
     planner.answers = [reorder(flags=drawn)]
     page = look(owner_client, ADDRESS)
     assert "Held, Kept, Wanted and Neither need nothing" in said(page)
-    told = [one.text.split(",")[0] for one in page.all("summary") if "ahead" in one.text]
+    told = [one.text.split(",")[0] for one in page.all("summary") if ", usable" in one.text]
     assert told == ["Held", "Kept", "Wanted"]
 
 

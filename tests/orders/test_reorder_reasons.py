@@ -58,6 +58,12 @@ def test_a_cheaper_source_that_delivers_too_late_is_named_with_its_first_day():
     ]
 
 
+def test_in_a_studio_that_weighs_in_pounds_it_is_so_much_a_pound():
+    # 1.10 a kilogram × 0.45359237 kg, the international avoirdupois pound, is 0.50 a pound.
+    told = not_from_one(buying.plan(shot()), shot(), "GBP", "US")
+    assert told[0].startswith("Slow sells abaca for £0.50 less a usable pound before freight, but")
+
+
 def test_a_source_that_is_no_cheaper_is_no_reason():
     assert reasons(shot(price=1010)) == []
 

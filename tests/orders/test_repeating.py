@@ -239,7 +239,7 @@ def test_form_refuses_no_sheets_and_keeps_what_was_typed(mill, hand_client):
     tomorrow = day() + timedelta(days=1)
     sent = form_data(look(hand_client, address), wanted_good=0, planned_on=tomorrow)
     page = hand_client.post(address, sent).content.decode()
-    assert "Give 1 or more." in page
+    assert "Give 1 or more, got 0\u00a0sheets." in page
     assert tomorrow.isoformat() in page
     assert not Making.objects.filter(repeats=earlier).exists()
 

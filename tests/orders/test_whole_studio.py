@@ -164,6 +164,29 @@ def test_a_studio_is_the_same_after_the_way_out_and_in(studio):
             assert now[name] == kept[name], name
 
 
+def test_a_part_is_read_and_written_a_few_rows_at_a_time(kept_file, monkeypatch):
+    longest = 0
+
+    def read(text, loads=json.loads):
+        nonlocal longest
+        longest = max(longest, len(text))
+        return loads(text)
+
+    monkeypatch.setattr(wholein, "ROWS_AT_A_TIME", 2)
+    monkeypatch.setattr(wholein.json, "loads", read)
+    with zipfile.ZipFile(io.BytesIO(kept_file)) as packed:
+        manifest = wholein.check(packed)
+        longest = 0
+        rows = list(wholein._read(packed, manifest, "studio.entry"))
+        size = packed.getinfo("json/studio.entry.json").file_size
+    assert len(rows) == manifest["files"]["json/studio.entry.json"]["rows"] > 5
+    assert longest < size / 2
+    brought = whole.bring_in(io.BytesIO(kept_file))
+    assert brought.rows["studio.entry"] == len(rows)
+    # What came, and the entry of its coming.
+    assert Entry.objects.count() == len(rows) + 1
+
+
 def test_rows_that_only_grow_are_guarded_afterwards(studio):
     flush()
     whole.bring_in(io.BytesIO(studio))
@@ -347,6 +370,14 @@ def rows_changed(name, **values):
     return change
 
 
+def lines_changed(name, change_lines):
+    def change(parts):
+        parts[name] = change_lines(parts[name])
+        resigned(parts)
+
+    return change
+
+
 LOTS, MOVES = "json/fibres.lot.json", "json/fibres.movement.json"
 
 
@@ -360,6 +391,12 @@ LOTS, MOVES = "json/fibres.lot.json", "json/fibres.movement.json"
         (later_version, "made by a newer release"),
         (no_manifest, "This is no studio"),
         (climbing, "This is no studio"),
+        (lines_changed(LOTS, lambda part: b""), "json/fibres.lot.json cannot be read"),
+        (lines_changed(LOTS, lambda part: part[:2]), "json/fibres.lot.json cannot be read"),
+        (lines_changed(LOTS, lambda part: part[:-2]), "json/fibres.lot.json cannot be read"),
+        (lines_changed(LOTS, lambda part: part + b"{}\n"), "json/fibres.lot.json cannot be read"),
+        (lines_changed(LOTS, lambda part: b"[\n7\n]\n"), "json/fibres.lot.json"),
+        (lines_changed(LOTS, lambda part: b"{}"), "json/fibres.lot.json"),
         (rows_changed(LOTS, oven_dry_mg=1), "does not prove itself"),
         (rows_changed(LOTS, oven_dry_mg=-1), "row 1 of fibres.lot cannot be read"),
         (rows_changed(LOTS, oven_dry_mg="12kg"), "row 1 of fibres.lot cannot be read"),
@@ -398,6 +435,30 @@ def test_studio_in_use_takes_none_in(studio):
         whole.bring_in(io.BytesIO(studio))
     with pytest.raises(StudioError, match="in use"):
         wholein.refuse_unless_empty((Fibre,))
+
+
+def without_seals(parts) -> None:
+    """Take the seals out, as a release before them left them out."""
+    told = json.loads(parts[MANIFEST])
+    for name in ("json/fibres.seal.json", "csv/fibres.seal.csv"):
+        del parts[name], told["files"][name]
+    parts[MANIFEST] = json.dumps(told).encode()
+
+
+def test_a_file_from_before_the_seals_is_sealed_on_its_way_in(kept_file):
+    whole.bring_in(io.BytesIO(kept_file))
+    sealed = audit()
+    flush()
+    whole.bring_in(io.BytesIO(changed(kept_file, without_seals)))
+    assert sealed.sealed == Movement.objects.count() > 0
+    assert audit().as_json() == sealed.as_json()
+
+
+def test_a_movement_that_was_changed_in_the_file_does_not_prove_itself(kept_file):
+    broken = changed(kept_file, rows_changed("json/fibres.movement.json", why="Never said"))
+    with pytest.raises(StudioError, match="is not what was sealed"):
+        whole.bring_in(io.BytesIO(broken))
+    assert not Lot.objects.exists()
 
 
 def test_faults_come_along_only_on_the_word(kept_file):

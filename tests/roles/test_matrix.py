@@ -7,6 +7,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from studio.lists import ListPage
 from studio.roles import HAND, NEEDS, OWNER, PUBLIC, VIEWER, need_of
 from tests.builders import make_user, signed_in
 from tests.roles.samples import POSTING_NEEDS, address, routes
@@ -36,6 +37,7 @@ ACTS = {
     "data_progress": "studio.change",
     "data_whole": "studio.change",
     "data_whole_out": "studio.change",
+    "first_steps_away": "studio.change",
     "making_repeat": "makings.change",
     "making_report": "makings.change",
     "thanks": "store.receive",
@@ -140,6 +142,32 @@ def test_a_route_lets_in_whom_the_table_says(route: str, actor: str, method: str
         # A session does not count there; tests/orders/test_api.py asks with tokens.
         wanted = "asked for a token"
     assert outcome(response) == wanted, response.status_code
+
+
+LISTS = {
+    name: pattern.callback.view_class
+    for name, pattern in ROUTES.items()
+    if issubclass(getattr(pattern.callback, "view_class", object), ListPage)
+}
+
+
+def test_which_lists_are_taken_along_by_whom_is_kept_here():
+    """The one file of the viewer is stock; reliability.md, section 5."""
+    assert {name for name, view in LISTS.items() if view.export_need == "export.stock"} == {"lots"}
+    assert {name: view.export_need for name, view in LISTS.items() if "." in view.export_need} == {
+        "lots": "export.stock",
+        "clients": "orders.change",
+        "commissions": "orders.change",
+    }
+
+
+@pytest.mark.parametrize("actor", [VIEWER, HAND, OWNER])
+@pytest.mark.parametrize("route", LISTS)
+def test_a_list_is_taken_along_by_whom_the_table_says(route: str, actor: str):
+    response = signed_in(make_user(actor)).get(address(route, ROUTES[route]), {"format": "csv"})
+    seen = actor in NEEDS[need_of(ROUTES[route].callback)]
+    taken = seen and actor in NEEDS[LISTS[route].export_need]
+    assert outcome(response) == ("in" if taken else "refused")
 
 
 def expected(need: str, actor: str) -> str:

@@ -1,7 +1,7 @@
 import pytest
 from django.db import DatabaseError, connection, transaction
 
-from fibres.models import Movement
+from fibres.models import Movement, Seal
 from orders.models import AcceptedFigure, QuoteDocument, SheetMovement
 from studio import appendonly
 from studio.errors import StudioError
@@ -20,6 +20,7 @@ def test_ledger_and_entry_book_are_guarded():
     assert set(appendonly.guarded_models()) == {
         Entry,
         Movement,
+        Seal,
         SheetMovement,
         AcceptedFigure,
         QuoteDocument,
@@ -45,7 +46,7 @@ def test_python_refuses_with_a_sentence_that_says_what_to_do(movement, act):
 
 
 @pytest.mark.parametrize("verb", ["UPDATE {} SET id = id", "DELETE FROM {}"])
-@pytest.mark.parametrize("model", [Entry, Movement])
+@pytest.mark.parametrize("model", [Entry, Movement, Seal])
 def test_the_database_refuses_what_python_never_sees(movement, model, verb):
     table = model._meta.db_table
     with (
@@ -89,6 +90,7 @@ def test_triggers_can_be_taken_off_and_put_back(movement):
     appendonly.remove()
     assert set(appendonly.missing()) == {
         "fibres_movement",
+        "fibres_seal",
         "orders_acceptedfigure",
         "orders_quotedocument",
         "orders_sheetmovement",

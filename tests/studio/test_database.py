@@ -60,6 +60,7 @@ def test_postgresql_address_is_taken_apart(tmp_path):
         "PASSWORD": "p@ss/word",
         "HOST": "db.example",
         "PORT": "5433",
+        "OPTIONS": {"options": "-c lock_timeout=60s"},
     }
     assert {name: found[name] for name in wanted} == wanted
 

@@ -2,9 +2,10 @@ import uuid
 
 import pytest
 from django.contrib.auth.models import AnonymousUser
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
-from studio.entries import AlreadyEnteredError, enter, refuse_repeat
+from studio.entries import TURN, AlreadyEnteredError, acting, enter, refuse_repeat
 from studio.models import Counter, Entry
 
 pytestmark = pytest.mark.django_db
@@ -73,3 +74,59 @@ def test_long_sentence_is_cut_to_the_column():
 def test_counter_counts_each_name_by_itself():
     assert [Counter.next("lot"), Counter.next("lot"), Counter.next("quote")] == [1, 2, 1]
     assert str(Counter.objects.get(name="lot")) == "lot 2"
+
+
+# --- one act after another ----------------------------------------------------------------------
+
+
+def test_an_act_that_fails_leaves_nothing_of_itself_nor_of_the_act_within():
+    @acting()
+    def failing():
+        with acting():
+            entered()
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        failing()
+    assert not Entry.objects.exists()
+    with acting():
+        entered()
+    assert Entry.objects.count() == 1
+
+
+on_postgresql = pytest.mark.skipif(
+    connection.vendor != "postgresql", reason="SQLite lets one write at a time by itself"
+)
+
+
+@on_postgresql
+def test_the_turn_is_asked_for_once_and_before_all_else():
+    with CaptureQueriesContext(connection) as asked, acting():
+        with acting():
+            entered()
+        entered(key=None)
+    turns = [at for at, query in enumerate(asked) if "pg_advisory_xact_lock" in query["sql"]]
+    # Behind the savepoint alone, as the test runs in a transaction itself.
+    assert turns == [1]
+
+
+@on_postgresql
+@pytest.mark.django_db(transaction=True)
+def test_an_act_waits_for_another_and_does_not_hang_for_ever():
+    import psycopg
+
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW lock_timeout")
+        assert cursor.fetchone() == ("1min",)
+        cursor.execute("SET lock_timeout = '300ms'")
+    given = connection.get_connection_params()
+    kept = {name: given[name] for name in ("dbname", "user", "password", "host", "port")}
+    with psycopg.connect(**kept) as other:
+        other.execute("SELECT pg_advisory_xact_lock(%s)", [TURN])
+        with pytest.raises(OperationalError, match="lock timeout"), acting():
+            entered()
+    assert not Entry.objects.exists()
+    with acting():
+        entered()
+    assert Entry.objects.count() == 1
+    connection.close()

@@ -151,6 +151,49 @@ def test_grammage_percent_and_money_have_units_in_headings_too():
 
 
 @pytest.mark.parametrize(
+    ("above", "titles"),
+    [
+        ("Stock of the loft, by hand\n", []),
+        ("Stock of the loft\n", ["Stock of the loft"]),
+        ("\nStock of the loft;;\n\nMarch\n", ["Stock of the loft", "March"]),
+        ('"Stock, March"\n', ["Stock, March"]),
+    ],
+)
+def test_a_title_above_the_headings_is_left_out_and_said(above, titles):
+    mark = ";" if ";" in above else ","
+    content = f"{above}name{mark}mass (kg)\nLoft{mark}3\n".encode()
+    if not titles:
+        # Two cells are no title: what to do is said.
+        assert "Headings stand first: take away the lines above them." in refused(content)
+        return
+    file = read_list(content, COLUMNS)
+    assert [row.texts for row in file.rows] == [{"name": "Loft", "mass": "3"}]
+    # Rows keep their numbers in the file.
+    assert file.rows[0].number == content.count(b"\n")
+    assert file.notes[1:] == [
+        f"“{title}” above the headings is taken for a title and left out." for title in titles
+    ]
+
+
+def test_a_title_without_a_mark_does_not_decide_what_parts_cells():
+    file = read_list(b"Stock of the loft\nname;mass (kg)\nLoft;1,5\n", COLUMNS)
+    assert [row.texts for row in file.rows] == [{"name": "Loft", "mass": "1,5"}]
+
+
+def test_a_list_says_the_same_with_a_title_and_without():
+    plain, titled = (
+        read_list(text, COLUMNS) for text in (b"name\nLoft\n", b"Rooms\nname\nLoft\n")
+    )
+    assert plain.digest == titled.digest
+
+
+def test_lines_without_a_heading_anywhere_are_refused_by_the_first():
+    answer = refused(b"Stock\nof\nthe\nloft\nin March\n")
+    assert answer.startswith("No column is called “stock”.")
+    assert "Headings stand first: take away the lines above them." in answer
+
+
+@pytest.mark.parametrize(
     ("headings", "said"),
     [
         ("name,mas", "No column is called “mas”; near it is “mass”."),

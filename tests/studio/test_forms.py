@@ -12,12 +12,15 @@ from studio.forms import (
     LengthField,
     LogInForm,
     MassField,
+    NumberField,
     RowForm,
     ShareField,
 )
-from studio.models import Mould
+from studio.models import Mould, Studio
 from studio.units import Q, to_um
 from tests.studio.pages import Page, words
+
+NO_BREAK = "\u00a0"
 
 KEY = "6f2c2b3e-8a1d-4a8e-9a51-0d2f6f0c7b11"
 
@@ -100,7 +103,7 @@ def test_faults_come_first_are_counted_in_words_and_lead_to_their_fields():
     assert [link.text for link in page.all("a")] == [
         "Donor: Fill this in.",
         "How measured: Choose one.",
-        "Number: Give 1 or more.",
+        f"Number: Give 1 or more, got 0{NO_BREAK}sheets.",
     ]
 
 
@@ -116,6 +119,31 @@ def test_codes_in_faults_and_hints_do_not_break():
     assert "Donor: No lot LI-0001 <here>." in [words(link.text) for link in page.all("a")]
 
 
+class RateForm(HouseModelForm):
+    """Two figures that their columns keep with so many places."""
+
+    minutes_per_pull = NumberField(unit="minutes", most=600)
+    tax_rate = ShareField()
+
+    class Meta:
+        model = Studio
+        fields = ["minutes_per_pull", "tax_rate"]
+
+
+@pytest.mark.django_db
+def test_a_figure_finer_than_is_kept_is_refused_in_our_own_words():
+    # Columns of two places, and of six for a share, which are four in percent.
+    form = RateForm({"minutes_per_pull": "1.234", "tax_rate": "17.12345"}, instance=Studio())
+    assert form.errors["minutes_per_pull"] == [
+        f"Give at most two places after the point, got 1.234{NO_BREAK}minutes."
+    ]
+    assert form.errors["tax_rate"] == [
+        f"Give at most four places after the point, got 17.12345{NO_BREAK}%."
+    ]
+    form = RateForm({"minutes_per_pull": "1.23", "tax_rate": "17.1234"}, instance=Studio())
+    assert not {"minutes_per_pull", "tax_rate"} & set(form.errors)
+
+
 def test_one_fault_is_one_thing():
     assert words(Page(str(scrap(count="0"))).one("h2").text) == "Put one thing right"
 
@@ -128,7 +156,7 @@ def test_rows_alone_hold_no_fault_list():
     page = Page(scrap(count="0").rows)
     assert page.all("div", class_="faults") == []
     assert page.one("input", name="request_key")
-    assert page.one("p", class_="fault").text == "Give 1 or more."
+    assert page.one("p", class_="fault").text == f"Give 1 or more, got 0{NO_BREAK}sheets."
 
 
 def test_everything_that_describes_a_control_is_on_the_page():
@@ -248,7 +276,11 @@ def test_first_run_takes_a_name_and_a_password_given_twice():
         ({"password_again": "another"}, "password_again", "not the same as the first"),
         ({"password": "12345678", "password_again": "12345678"}, "password", "entirely numeric"),
         ({"password": "abc", "password_again": "abc"}, "password", "too short"),
-        ({"user_name": "a b"}, "user_name", "Enter a valid username"),
+        (
+            {"user_name": "a b!b"},
+            "user_name",
+            "Give letters, digits and the signs . - _ @ + only. Take out: a space, !.",
+        ),
         ({"studio_name": ""}, "studio_name", "Fill this in."),
     ],
 )

@@ -5,17 +5,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from studio.errors import ReadingError
-from studio.money import CURRENCIES, digits, major, read_money, show_money, whole_minor
+from studio.money import (
+    CURRENCIES,
+    digits,
+    major,
+    read_money,
+    show_figure,
+    show_money,
+    whole_minor,
+)
 
-NO_BREAK = "\u00a0"
+NO_BREAK, NARROW = "\u00a0", "\u202f"
 
 
 @pytest.mark.parametrize(
     ("minor", "currency", "shown"),
     [
         (1250, "GBP", "£12.50"),
-        (123_456_789, "EUR", "€1,234,567.89"),
-        (1250, "JPY", "¥1,250"),
+        # Thousands as in every table: a narrow space, from 10 000 on (look.md: figures align).
+        (123_456_789, "EUR", f"€1{NARROW}234{NARROW}567.89"),
+        (123_456, "GBP", "£1234.56"),
+        (-1_250_000, "CHF", f"\u221212{NARROW}500.00{NO_BREAK}CHF"),
+        (1250, "JPY", "¥1250"),
         (5, "CHF", f"0.05{NO_BREAK}CHF"),
         (-399, "USD", "\u2212$3.99"),
         (0, "GBP", "£0.00"),
@@ -23,6 +34,23 @@ NO_BREAK = "\u00a0"
 )
 def test_amount_is_worded_with_its_sign_or_code(minor, currency, shown):
     assert show_money(minor, currency) == shown
+
+
+@given(st.integers(-99_999_999_999, 99_999_999_999), st.sampled_from(CURRENCIES))
+def test_an_amount_looks_the_same_in_a_sentence_as_in_a_table(minor, currency):
+    assert show_figure(minor, currency).lstrip("\u2212") in show_money(minor, currency)
+
+
+@given(st.integers(0, 99_999_999_999), st.sampled_from(CURRENCIES))
+def test_an_amount_that_is_shown_can_be_typed_in_as_it_is(minor, currency):
+    whole = min(minor, 999_999_999 * 10 ** digits(currency))
+    assert read_money(show_money(whole, currency), currency) == whole
+
+
+@pytest.mark.parametrize("text", [f"1{NARROW}00.00", f"12{NARROW}50", f"1{NARROW}0000"])
+def test_a_narrow_space_that_marks_no_thousands_is_refused(text):
+    with pytest.raises(ReadingError, match="as a plain amount"):
+        read_money(text, "GBP")
 
 
 @pytest.mark.parametrize(("minor", "whole"), [("0.5", 0), ("1.5", 2), ("2.5", 2), ("2.51", 3)])

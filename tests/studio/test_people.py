@@ -55,8 +55,8 @@ def test_money_is_the_owners_alone():
     assert NEEDS["money"] == {OWNER}
 
 
-def test_viewer_only_reads():
-    assert {need for need, roles in NEEDS.items() if VIEWER in roles} == {"read"}
+def test_viewer_only_reads_and_takes_stock_along():
+    assert {need for need, roles in NEEDS.items() if VIEWER in roles} == {"read", "export.stock"}
 
 
 def test_need_that_is_not_in_the_table_is_refused_when_the_view_is_written():

@@ -84,9 +84,9 @@ def test_owner_says_what_a_new_quote_starts_with(owner_client):
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ({"quote_days": "0"}, "Give 1 or more."),
+        ({"quote_days": "0"}, "Give 1 or more, got 0\u00a0days."),
         ({"price_spread": "101"}, "100 %"),
-        ({"making_days": "366"}, "Give 365 or fewer."),
+        ({"making_days": "366"}, "Give 365 or fewer, got 366\u00a0days."),
         ({"making_days": "soon"}, "whole number"),
         ({"price_by": "margin", "price_rate": "100"}, "give less than 100 %"),
         ({"assurance": "100"}, "less than 100 %, such as 95"),

@@ -35,7 +35,7 @@ def rendered(source, **context):
         ("{{ value|money:'GBP' }}", 1250, "£12.50"),
         ("{{ value|money:'GBP' }}", -1250, "\u2212£12.50"),
         ("{{ value|money:'SEK' }}", 1250, "12.50\u00a0SEK"),
-        ("{{ value|money:'JPY' }}", 1250, "¥1,250"),
+        ("{{ value|money:'JPY' }}", 1250, "¥1250"),
         ("{{ value|figure:'GBP' }}", 1250, "12.50"),
         ("{{ value|figure:'GBP' }}", 0, "0.00"),
         ("{{ value|in_words }}", 10, "ten"),
