@@ -65,10 +65,10 @@ def _main() -> None:
     parser = argparse.ArgumentParser(description="Plan one generated studio; print peak MB.")
     parser.add_argument("size", type=int, nargs=4)
     allocate(studio(Size(*parser.parse_args().size)))
-    sys.stdout.write(f"{_peak_kb() / KB_IN_A_MB:.1f}\n")
+    sys.stdout.write(f"{peak_kb() / KB_IN_A_MB:.1f}\n")
 
 
-def _peak_kb() -> int:
+def peak_kb() -> int:
     """Return the most that this process has held; a parent's share of it is not counted."""
     status = Path("/proc/self/status")
     if not status.exists():

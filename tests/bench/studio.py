@@ -1,10 +1,10 @@
 """A generated studio in the database, of any size and always the same for one seed.
 
-Rows are written in bulk, with the movement and the entry that belong to every lot, so that the
-audit finds nothing. What is held comes to ``load`` of what is promised, fibre by fibre, so that
-some promises are short. ``python -m tests.bench --lots 1000 --commissions 100`` fills the database
-that the environment names, to look at the pages of a large studio; it goes into an empty one
-only.
+Rows are written in bulk, with the movements and the entries that belong to every lot, each
+movement sealed, so that the audit finds nothing. What is held comes to ``load`` of what is
+promised, fibre by fibre, so that some promises are short. ``python -m tests.bench --lots 1000
+--commissions 100`` fills the database that the environment names, to look at the pages of a large
+studio; it goes into an empty one only.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 
+from fibres import sealing
 from fibres.calc import moisture as wet
 from fibres.models import (
     Fibre,
@@ -37,12 +38,15 @@ from orders import snapshot
 from orders.models import Client, Commission, Sheet
 from studio.errors import StudioError
 from studio.models import Entry, Studio
+from tests.bench.moving import Mover
 
 if TYPE_CHECKING:
     from orders.calc.planrows import Snapshot
 
 KG = 1_000_000
 AT_ONCE = 900
+COMMISSIONS_TO_A_CLIENT = 20
+A_MAKING_TO = 4
 MOISTURE = Decimal("0.08")
 # Shares of the lines of a furnish, with the limits of those that have any.
 FURNISHES: Sequence[Sequence[tuple[str, str | None, str | None]]] = (
@@ -56,7 +60,10 @@ SIZES_UM = ((210_000, 297_000), (148_000, 210_000), (297_000, 420_000))
 
 @dataclass(frozen=True)
 class Extent:
-    """How large a studio is: as many lots, commissions and fibres, over so many days."""
+    """How large a studio is: as many lots, commissions and fibres, over so many days.
+
+    ``movements`` are all that there are: one by which each lot came, and the rest after it.
+    """
 
     lots: int
     commissions: int
@@ -64,6 +71,7 @@ class Extent:
     days: int
     load: float = 0.95
     seed: int = 1
+    movements: int = 0
 
 
 @transaction.atomic
@@ -91,6 +99,8 @@ class _Maker:
         self.make_commissions(sheets)
         self.make_lots(self.masses_held(snapshot.read(self.today)))
         self.limit_to_lots()
+        self.move_lots()
+        sealing.seal_all(Movement.objects.all())
 
     def make_fibres(self) -> None:
         """Make fibres of which each fifth is scrap."""
@@ -185,13 +195,16 @@ class _Maker:
         )
 
     def make_commissions(self, sheets: list[Sheet]) -> None:
-        client = Client.objects.create(name="Bramble Letterpress")
+        clients = Client.objects.bulk_create(
+            Client(name=f"Bramble Letterpress {number:04d}")
+            for number in range(1 + self.extent.commissions // COMMISSIONS_TO_A_CLIENT)
+        )
         Commission.objects.bulk_create(
             (
                 Commission(
                     ref=f"G-{number:05d}",
                     title="Generated",
-                    client=client,
+                    client=clients[number % len(clients)],
                     sheet=self.choose.choice(sheets),
                     good_quantity=self.choose.randint(20, 400),
                     due=self.today + timedelta(days=self.choose.randint(5, self.extent.days)),
@@ -285,6 +298,13 @@ class _Maker:
             ),
             batch_size=AT_ONCE,
         )
+
+    def move_lots(self) -> None:
+        """Write the movements after those by which the lots came, and a few finished makings."""
+        more = self.extent.movements - self.extent.lots
+        if more > 1:
+            makings = self.extent.commissions // A_MAKING_TO
+            Mover(self.choose, self.today).move(more, makings=makings)
 
     def send_for(self, fibre: Fibre, usable_mg: float) -> None:
         """Order what is still to come of a fibre, in whole packs of the first offer of it."""
