@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import groupby
 from typing import Any
 
 from fibres.models import Lot, Movement
@@ -36,6 +37,7 @@ KINDS = {Kind.ISSUED: ISSUED, Kind.DISCARDED: LOST, Kind.RETURNED: RETURNED}
 Masses = Mapping[str, int]
 Row = dict[str, Any]
 FIELDS = ("pk", "lot_id", "kind", "oven_dry_mg", "reverses_id", "entry_id")
+ROWS_AT_A_TIME = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,18 +93,22 @@ def read(way: str, fibres: Iterable[int] | None = None) -> StoreBook:
         pk: f"lot {row['ref']}" if pk in named else f"fibre {row['fibre_id']}"
         for pk, row in rows.items()
     }
-    movements = Movement.objects.order_by("pk")
+    movements = Movement.objects.order_by("lot__fibre_id", "pk")
     if fibres is not None:
         movements = movements.filter(lot__in=lots)
-    flows: dict[str, list[tuple[int, Flow]]] = defaultdict(list)
-    for place, flow, lot in _flows(list(movements.values(*FIELDS)), rows):
-        flows[pools[lot]].append((place, flow))
     known: Way = "average" if way == "average" else "fifo"
+    books: dict[str, Book] = {}
+    # No pool holds two fibres, so the rows of one are let go before those of the next are read.
+    read_on = movements.values(*FIELDS).iterator(chunk_size=ROWS_AT_A_TIME)
+    for _, part in groupby(read_on, key=lambda row: rows[row["lot_id"]]["fibre_id"]):
+        flows: dict[str, list[tuple[int, Flow]]] = defaultdict(list)
+        for place, flow, lot in _flows(list(part), rows):
+            flows[pools[lot]].append((place, flow))
+        for pool, found in flows.items():
+            in_order = (flow for _, flow in sorted(found, key=_place))
+            books[pool] = book(in_order, way=known)
     return StoreBook(
-        books={
-            pool: book((flow for _, flow in sorted(found, key=_place)), way=known)
-            for pool, found in flows.items()
-        },
+        books=books,
         pools={row["ref"]: pools[pk] for pk, row in rows.items()},
         fibres={pools[pk]: row["fibre_id"] for pk, row in rows.items()},
     )
