@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 from django.db import DatabaseError, connections
-from django.db.models import FilteredRelation, QuerySet
+from django.db.models import Exists, FilteredRelation, OuterRef, QuerySet
 from django.utils import timezone
 
 from fibres.calc import chain
@@ -118,7 +118,14 @@ def faults(using: str = "default") -> Iterator[tuple[str, str]]:
 
     for movement, why in chain.broken(counted()):
         yield _name(movement, using), why
-    loose = Seal.objects.using(using).filter(number__gt=last).order_by("number").first()
+    # Somebody may have entered more since the rows were read.
+    there = Movement.objects.using(using).filter(pk=OuterRef("movement_id"))
+    loose = (
+        Seal.objects.using(using)
+        .filter(~Exists(there), number__gt=last)
+        .order_by("number")
+        .first()
+    )
     if loose:
         yield f"seal {loose.number}", f"is of movement {loose.movement_id}, which is gone"
     yield from _cut_off(using)

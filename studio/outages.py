@@ -11,9 +11,10 @@ import errno
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.conf import settings
 from django.db import DatabaseError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
-from django.middleware.csrf import get_token
+from django.middleware.csrf import CsrfViewMiddleware, get_token
 from django.template.loader import render_to_string
 
 from studio import api
@@ -32,8 +33,6 @@ _SAID = {
 _STATUS = {FULL: 507}
 MOST_FIELDS = 1000
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken"}
-# Never shown, and typed anew: nobody is to read it over a shoulder or find it in a page.
-SECRET = ("password",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,25 +128,41 @@ def answer(request: HttpRequest, fault: BaseException) -> HttpResponse:
         return api.refusal(f"No answer now: {outage.why}. Ask again later.", status=503)
     shown, hidden, left_out = [], [], []
     for name, value in _sent(request) if is_sent else ():
-        if any(word in name for word in SECRET):
+        if is_secret(name):
             left_out.append(name)
             continue
         hidden.append((name, value))
         if value and not name.endswith("_key"):
             shown.append((name.replace("_", " ").replace("-", " "), value))
     has_files = is_sent and bool(request.FILES)
-    can_repeat = not (left_out or has_files) and "CSRF_COOKIE" in request.META
+    can_repeat = not (left_out or has_files) and _is_own(request)
     context = {
         "outage": outage,
         "is_sent": is_sent,
         "address": request.get_full_path(),
-        # Without the cookie of the first sending a second one would be refused.
         "hidden": hidden if can_repeat else (),
         "shown": shown,
         "has_files": has_files,
+        "left_out": left_out,
         "token": get_token(request) if can_repeat else "",
     }
     return HttpResponse(render_to_string("503.html", context), status=outage.status)
+
+
+def is_secret(name: str) -> bool:
+    """Tell whether a field is never shown again: nobody is to read it over a shoulder."""
+    asked_for = {*settings.AXES_SENSITIVE_PARAMETERS} - {"username", "ip_address"}
+    return name in asked_for or "password" in name.casefold()
+
+
+def _is_own(request: HttpRequest) -> bool:
+    """Tell whether a page of this site sent it; the fault may have come before that was asked.
+
+    Without the cookie of the first sending a second one would be refused.
+    """
+    door = CsrfViewMiddleware(lambda _: HttpResponse())
+    refused = door.process_view(request, lambda _: HttpResponse(), (), {})
+    return refused is None and "CSRF_COOKIE" in request.META
 
 
 def _sent(request: HttpRequest) -> Iterator[tuple[str, str]]:

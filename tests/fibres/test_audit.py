@@ -339,7 +339,7 @@ def test_json_holds_the_same() -> None:
 
 def test_a_database_without_a_store_is_said_to_be_one(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(connection.introspection, "table_names", lambda: ["other"])
-    with pytest.raises(CommandError, match=r"Run manage\.py migrate"):
+    with pytest.raises(CommandError, match=r"Run manage\.py serve once"):
         call_command("audit")
 
 
@@ -348,5 +348,5 @@ def test_a_database_from_before_the_seals_is_said_to_be_one(
 ) -> None:
     tables = [name for name in connection.introspection.table_names() if name != "fibres_seal"]
     monkeypatch.setattr(connection.introspection, "table_names", lambda: tables)
-    with pytest.raises(CommandError, match=r"of an older release\. Run manage\.py migrate"):
+    with pytest.raises(CommandError, match=r"of an older release\. Run manage\.py upgrade"):
         call_command("audit")

@@ -230,6 +230,18 @@ def test_a_seal_without_its_movement_is_found():
 # --- a seal that was noted ----------------------------------------------------------------------
 
 
+def test_what_is_entered_while_the_audit_reads_is_no_fault(monkeypatch):
+    lot = book()[0].lot
+    read = sealing.links
+
+    def interrupted(using: str) -> Any:
+        yield from read(using)
+        take_out(lot, as_is_mg=KG, kind=Movement.Kind.ISSUED, happened_on=day(1), why="", by=None)
+
+    monkeypatch.setattr(sealing, "links", interrupted)
+    assert list(sealing.faults()) == []
+
+
 def test_a_noted_seal_stays_true_while_the_book_grows():
     book()
     noted = Noted.read(audit().seal)
@@ -238,7 +250,7 @@ def test_a_noted_seal_stays_true_while_the_book_grows():
     assert audit(noted=noted).faults == []
     out = StringIO()
     call_command("audit", seal=str(noted).upper(), stdout=out)
-    assert f"Nothing up to seal {noted} was changed since it was noted." in out.getvalue()
+    assert f"No movement up to seal {noted} was changed since it was noted." in out.getvalue()
     assert f"The last seal is {sealing.head().noted}. Note it down" in out.getvalue()
 
 

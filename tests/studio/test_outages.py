@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 
 import pytest
+from django import forms
 from django.conf import settings
 from django.db import (
     DatabaseError,
@@ -12,6 +13,7 @@ from django.db import (
     OperationalError,
     ProgrammingError,
 )
+from django.test import Client
 from django.urls import reverse
 
 from studio import outages
@@ -140,6 +142,49 @@ def test_a_password_is_neither_shown_nor_kept_for_sending_again(client, monkeypa
     assert "abaca" not in text
     assert Page(text).all("form") == []
     assert "ida" in text
+
+
+@pytest.mark.django_db
+def test_own_password_is_not_shown_where_the_disk_is_full(owner_client, monkeypatch):
+    fail_with(monkeypatch, "studio.ownforms.OwnPasswordForm.clean", FULL)
+    owner_client.raise_request_exception = False
+    given = {"old": "weld and flax 11", "password": "kozo bark 22", "again": "kozo bark 22"}
+    answer = owner_client.post(reverse("you_password"), given)
+    text = answer.content.decode()
+    assert answer.status_code == 507
+    assert "weld" not in text
+    assert "kozo" not in text
+    assert "type it again: passwords are not kept" in text
+
+
+def test_every_field_for_a_password_is_known_as_one():
+    found = {
+        name
+        for form in _forms(forms.BaseForm)
+        for name, field in getattr(form, "base_fields", {}).items()
+        if isinstance(field.widget, forms.PasswordInput)
+    }
+    assert {"old", "again", "password"} <= found
+    assert [name for name in sorted(found) if not outages.is_secret(name)] == []
+
+
+def _forms(kind):
+    for one in kind.__subclasses__():
+        yield one
+        yield from _forms(one)
+
+
+@pytest.mark.django_db
+def test_what_another_site_sent_cannot_be_sent_on_from_here(monkeypatch):
+    make_studio()
+    fail_with(monkeypatch, "studio.middleware.OwnUnits.__call__", FULL)
+    stranger = Client(enforce_csrf_checks=True, raise_request_exception=False)
+    stranger.cookies["csrftoken"] = "a" * 32
+    make_user(OWNER)
+    sent = {"username": "mallory", "role": "owner"}
+    answer = stranger.post(reverse("person_new"), sent, headers={"origin": "http://elsewhere"})
+    assert answer.status_code == 507
+    assert Page(answer.content.decode()).all("form") == []
 
 
 @pytest.mark.django_db

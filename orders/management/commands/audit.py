@@ -31,7 +31,7 @@ class Command(StoreCommand):
             "--seal",
             default="",
             metavar="SEAL",
-            help="a seal as an earlier audit printed it: prove that nothing up to it was changed",
+            help="a seal as an earlier audit printed it: prove that no movement up to it was changed",
         )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
@@ -39,9 +39,9 @@ class Command(StoreCommand):
         """Print what was found, one line a fault."""
         there = set(connection.introspection.table_names())
         if Movement._meta.db_table not in there:
-            raise CommandError("There is no store in this database yet. Run manage.py migrate.")
+            raise CommandError("There is no store in this database yet. Run manage.py serve once.")
         if Seal._meta.db_table not in there:
-            raise CommandError("The database is of an older release. Run manage.py migrate.")
+            raise CommandError("The database is of an older release. Run manage.py upgrade.")
         noted = _noted(options["seal"])
         found = audit(noted=noted)
         if options["json"]:
@@ -75,7 +75,7 @@ def worded(found: Audit, noted: Noted | None = None) -> str:
         made = "1 making" if found.makings == 1 else f"{found.makings:,} makings"
         said += f" {made}: what was weighed out has left the store, and sheets are as counted."
     if noted:
-        said += f" Nothing up to seal {noted} was changed since it was noted."
+        said += f" No movement up to seal {noted} was changed since it was noted."
     if found.sealed:
         said += f" The last seal is {found.seal}. Note it down: audit --seal proves this state."
     return said
