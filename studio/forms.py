@@ -16,6 +16,7 @@ from django import forms
 from django.contrib.auth import get_user_model, password_validation
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 from django.db.models import DecimalField, Model
 from django.utils.safestring import SafeString
 
@@ -247,7 +248,10 @@ class LogInForm(HouseMixin, AuthenticationForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["username"].label = "User name"
+        name = self.fields["username"]
+        name.label = "User name"
+        # Django writes the limit into the page alone; a forged name would reach the list of tries.
+        name.validators.append(MaxLengthValidator(name.max_length, LONG_TEXT))
 
 
 class FirstRunForm(HouseForm):

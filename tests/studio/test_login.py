@@ -170,3 +170,13 @@ def test_session_cookie_is_out_of_reach_of_scripts(client, ada):
     cookie = client.cookies["sessionid"]
     assert cookie["httponly"]
     assert cookie["samesite"] == "Lax"
+
+
+def test_a_name_longer_than_any_is_refused_before_it_is_looked_up(client, monkeypatch):
+    def looked_up(*args, **kwargs):
+        raise AssertionError("a name of that length belongs to nobody")
+
+    monkeypatch.setattr("django.contrib.auth.forms.authenticate", looked_up)
+    make_user(OWNER)
+    answer = client.post(reverse("log_in"), {"username": "x" * 151, "password": "reed"})
+    assert "Give at most 150 characters" in answer.content.decode()
