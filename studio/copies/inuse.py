@@ -9,9 +9,13 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+
+from django.db import OperationalError
+
+from studio.errors import StudioError
 
 try:
     import fcntl
@@ -27,23 +31,31 @@ _held: dict[str, int] = {}
 def hold(connection: Any = None, **kwargs: Any) -> None:
     """Say that this process uses the file of a connection; called when one is opened."""
     path = file_of(connection)
-    if fcntl is None or path is None or str(path) in _held or connection.alias != "default":
+    if fcntl is None or path is None or connection.alias != "default" or _name(path) in _held:
         return
-    with suppress(OSError):
+    try:
         handle = _opened(path)
-        ends = time.monotonic() + PATIENCE_S
-        while not _got(handle, fcntl.LOCK_SH):
-            # A copy is being put in its place this very moment.
-            if time.monotonic() > ends:
-                os.close(handle)
-                return
-            time.sleep(0.02)
-        _held[str(path)] = handle
+    except OSError:
+        return
+    try:
+        got = _waited_for(handle)
+    except OSError:
+        os.close(handle)
+        return
+    if not got:
+        os.close(handle)
+        connection.close()
+        raise OperationalError("database is locked: a copy is being put in its place")
+    _held[_name(path)] = handle
+    # The file was opened before the lock was had, and may be the one that was set aside
+    # meanwhile: what is written from here on has to go into the one that has its name now.
+    connection.close()
+    connection.connect()
 
 
 def let_go(path: Path) -> None:
     """Say that this process does not use the file any more."""
-    handle = _held.pop(str(path), None)
+    handle = _held.pop(_name(path), None)
     if handle is not None:
         os.close(handle)
 
@@ -55,7 +67,14 @@ def alone_with(path: Path) -> Iterator[bool]:
     if fcntl is None:  # pragma: no cover - not on this system
         yield True
         return
-    handle = _opened(path)
+    try:
+        handle = _opened(path)
+    except OSError as fault:
+        raise StudioError(
+            f"Whether the database is in use cannot be told: {_beside(path)} cannot be opened "
+            f"({fault.strerror or fault}). Give this account the right to, and restore again. "
+            "The database in use was not touched."
+        ) from fault
     try:
         yield _got(handle, fcntl.LOCK_EX)
     finally:
@@ -72,10 +91,29 @@ def file_of(connection: Any) -> Path | None:
     return Path(name)
 
 
+def _name(path: Path) -> str:
+    """Return the one name of a file that may have several."""
+    return str(path.resolve())
+
+
+def _beside(path: Path) -> Path:
+    return Path(_name(path) + SUFFIX)
+
+
 def _opened(path: Path) -> int:
     # Any account that may come into the folder may hold it, whoever made it.
     flags = os.O_RDONLY | os.O_CREAT | getattr(os, "O_CLOEXEC", 0)
-    return os.open(path.with_name(path.name + SUFFIX), flags, 0o644)
+    return os.open(_beside(path), flags, 0o644)
+
+
+def _waited_for(handle: int) -> bool:
+    """Take the lock with others; while a copy is put in its place, that takes a moment."""
+    ends = time.monotonic() + PATIENCE_S
+    while not _got(handle, fcntl.LOCK_SH):
+        if time.monotonic() > ends:
+            return False
+        time.sleep(0.02)
+    return True
 
 
 def _got(handle: int, kind: int) -> bool:

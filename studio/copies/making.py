@@ -24,6 +24,7 @@ from studio.errors import StudioError
 FOLDER = "backups"
 MARK = ".sha256"
 PART = ".part"
+DUMP = ".dump"
 # What a copy that was broken off left behind goes with the next one, once nobody can be at it.
 STALE_S = 3600
 
@@ -44,6 +45,7 @@ class Plan:
 class Made:
     """A copy that was made."""
 
+    source: str
     path: Path
     size: int
     rows: dict[str, int]
@@ -79,16 +81,17 @@ def plan(to: Path | None = None, *, what: str = "", now: datetime | None = None)
     stem, suffix = stem_and_suffix(connection)
     size = _size(file) if file else dumping.size(connection)
     room.refuse_without(room.needed_for(size, folder, file.parent if file else None), folder)
-    there = set(os.listdir(folder))
     at = now or timezone.now()
-    name = naming.copy_name(stem, suffix, at, taken=there, what=what)
+    name = naming.copy_name(stem, suffix, at, taken=set(os.listdir(folder)), what=what)
     coming = () if what else (naming.read_name(name, stem, suffix),)
+    begun = sqlitefile.first_entry(file, is_still=False) if file else None
+    there = _of_this_studio(folder, stem, suffix, begun)
     return Plan(
         source=str(file or connection.settings_dict["NAME"]),
         folder=folder,
         path=folder / name,
         size=size,
-        would_go=tuple(_superfluous(there, stem, suffix, filter(None, coming))),
+        would_go=tuple(_superfluous([*there, *filter(None, coming)])),
         file=file,
     )
 
@@ -113,7 +116,7 @@ def make(
         room.write_down(planned.folder)
     except OSError as fault:
         raise StudioError(f"{room.why_not(fault, planned.folder)} No copy was made.") from fault
-    made = Made(planned.path, size, rows, digest, proof)
+    made = Made(planned.source, planned.path, size, rows, digest, proof)
     if made.faults or what:
         return made
     return replace(made, removed=tuple(_tidy(planned)))
@@ -124,7 +127,7 @@ def stem_and_suffix(connection: Any) -> tuple[str, str]:
     file = inuse.file_of(connection)
     if file is not None:
         return naming.stem_of(file.stem), ".sqlite3"
-    return naming.stem_of(str(connection.settings_dict["NAME"])), ".dump"
+    return naming.stem_of(str(connection.settings_dict["NAME"])), DUMP
 
 
 def mark_of(path: Path) -> Path:
@@ -158,6 +161,7 @@ def _folder(to: Path | None) -> Path:
 
 
 def _size(file: Path) -> int:
+    file = file.resolve()
     beside = (file.with_name(file.name + suffix) for suffix in ("", "-wal"))
     return sum(one.stat().st_size for one in beside if one.exists())
 
@@ -222,17 +226,31 @@ def _mark(path: Path, digest: str) -> None:
         raise
 
 
-def _superfluous(
-    names: set[str], stem: str, suffix: str, coming: Iterator[naming.Kept] | tuple[()] = ()
-) -> list[str]:
-    there = filter(None, (naming.read_name(name, stem, suffix) for name in names))
-    return naming.superfluous([*there, *coming], zone=timezone.get_current_timezone())
+def _of_this_studio(
+    folder: Path, stem: str, suffix: str, begun: tuple[str, str] | None
+) -> list[naming.Kept]:
+    """Return the copies in a folder that are of this studio, by their first entry.
+
+    Studios may share a folder, and their files a name: the copies of another neither go nor
+    count. Nor does one that cannot be read. A dump is known by its name alone.
+    """
+    found = filter(None, (naming.read_name(name, stem, suffix) for name in os.listdir(folder)))
+    if suffix == DUMP:
+        return list(found)
+    if begun is None:
+        return []
+    return [one for one in found if sqlitefile.first_entry(folder / one.name) == begun]
+
+
+def _superfluous(copies: list[naming.Kept]) -> list[str]:
+    return naming.superfluous(copies, zone=timezone.get_current_timezone())
 
 
 def _tidy(planned: Plan) -> Iterator[str]:
     """Remove what the rule lets go, and yield the names; one that cannot be removed stays."""
     stem, suffix = stem_and_suffix(connections["default"])
-    for name in _superfluous(set(os.listdir(planned.folder)), stem, suffix):
+    begun = sqlitefile.first_entry(planned.path) if planned.file else None
+    for name in _superfluous(_of_this_studio(planned.folder, stem, suffix, begun)):
         path = planned.folder / name
         # The copy just made stays, even where the clock was once ahead of today.
         if path == planned.path or not path.is_file() or path.is_symlink():

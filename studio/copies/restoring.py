@@ -8,9 +8,12 @@ in one stroke; until then the database in use is not touched.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sqlite3
 import stat
+import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -24,7 +27,7 @@ from django.db.migrations.exceptions import InconsistentMigrationHistory
 from django.utils import timezone
 
 from studio.copies import inuse, naming, room, sqlitefile
-from studio.copies.making import PART, mark_of
+from studio.copies.making import PART, STALE_S, mark_of
 from studio.copies.proof import Proof, Prove, some_of
 from studio.errors import StudioError
 
@@ -67,12 +70,11 @@ def prepared(
     """Look a copy over beside the database; refuse what is damaged, foreign or of a later day."""
     _refuse_at_sight(path, live)
     room.refuse_without(2 * path.stat().st_size + room.LEFT_FREE, live.parent)
-    file = live.with_name(f".{live.name}.restoring{PART}")
+    _sweep(live)
+    file = _file_beside(live)
     try:
-        _remove(file)
         try:
             shutil.copyfile(path, file)
-            os.chmod(file, 0o600)
         except OSError as fault:
             raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
         yield _looked_over(path, file, live, prove=prove, accept_faults=accept_faults)
@@ -83,20 +85,26 @@ def prepared(
 def put_in_place(ready: Ready, *, now: datetime | None = None) -> Path | None:
     """Set the database aside and put the copy there; return where the old one lies now."""
     live = ready.live
+    try:
+        # Before anybody is kept out: a disk may take its time.
+        _take_over_rights(ready.file, live)
+        room.write_down(ready.file)
+    except OSError as fault:
+        raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
     with inuse.alone_with(live) as alone:
         if not alone or not _is_quiet(live):
             raise StudioError(IN_USE)
         try:
-            _take_over_rights(ready.file, live)
-            room.write_down(ready.file)
             if live.exists():
                 ready.aside = _set_aside(live, now or timezone.now())
             ready.file.replace(live)
-            room.write_down(live.parent)
         except OSError as fault:
             if ready.aside is not None:
                 _bring_back(live, ready.aside)
             raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
+    # The copy is in its place by now, whatever the disk says of it.
+    with suppress(OSError):
+        room.write_down(live.parent)
     return ready.aside
 
 
@@ -259,13 +267,27 @@ def _set_aside(live: Path, now: datetime) -> Path:
 
 def _bring_back(live: Path, aside: Path) -> None:
     """Undo what was set aside, where the copy could not take its place."""
-    for suffix in sqlitefile.BESIDE:
-        if _with(aside, suffix).exists():
-            _with(aside, suffix).rename(_with(live, suffix))
-    if live.exists():
-        aside.unlink(missing_ok=True)
-    else:
-        aside.rename(live)
+    try:
+        is_named_twice = live.exists() and live.samefile(aside)
+        if live.exists() and not is_named_twice:
+            # Some disks refuse and do it all the same; the old log never comes beside the copy.
+            raise StudioError(
+                f"The copy is in its place, though the disk said it is not. What was there is set "
+                f"aside: {aside}."
+            )
+        for suffix in sqlitefile.BESIDE:
+            if _with(aside, suffix).exists():
+                _with(aside, suffix).rename(_with(live, suffix))
+        if is_named_twice:
+            aside.unlink()
+        else:
+            aside.rename(live)
+    except OSError as fault:
+        raise StudioError(
+            f"The copy could not take its place ({fault.strerror or fault}), and the database is "
+            f"now {aside}. Give it, and what lies beside it under that name, the name {live.name} "
+            "again before the studio is started."
+        ) from fault
 
 
 def _free_name(live: Path, now: datetime) -> Path:
@@ -282,6 +304,25 @@ def _with(path: Path, suffix: str) -> Path:
     return path.with_name(path.name + suffix)
 
 
+def _file_beside(live: Path) -> Path:
+    """Make an empty file for the copy that only its owner may read, and no other restore uses."""
+    try:
+        handle, name = tempfile.mkstemp(PART, f".{live.name}.restoring-", live.parent)
+    except OSError as fault:
+        raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
+    os.close(handle)
+    return Path(name)
+
+
+def _sweep(live: Path) -> None:
+    """Take away what restores that were broken off left, once nobody can be at it."""
+    ours = re.compile(rf"\.{re.escape(live.name)}\.restoring.*{re.escape(PART)}.*")
+    with suppress(OSError):
+        for path in live.parent.iterdir():
+            if ours.fullmatch(path.name) and time.time() - path.stat().st_mtime > STALE_S:
+                path.unlink()
+
+
 def _remove(file: Path) -> None:
     for suffix in ("", *sqlitefile.BESIDE):
         with suppress(OSError):
@@ -289,6 +330,7 @@ def _remove(file: Path) -> None:
 
 
 def live_file() -> Path | None:
-    """Return the file of the studio's database; None where it is not a file."""
+    """Return the file of the studio's database itself, not a link to it; None where it is none."""
     connection: Any = connections["default"]
-    return inuse.file_of(connection)
+    file = inuse.file_of(connection)
+    return file.resolve() if file else None

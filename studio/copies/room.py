@@ -15,6 +15,7 @@ from studio.files.limits import megabytes
 LEFT_FREE = 64 * 1024 * 1024
 # Pages that are written while a copy is made.
 MARGIN = 1024 * 1024
+ON_WINDOWS = os.name == "nt"
 
 
 def needed_for(size: int, folder: Path, beside: Path | None) -> int:
@@ -46,12 +47,36 @@ def why_not(fault: OSError, folder: Path) -> str:
 
 def write_down(path: Path) -> None:
     """See that a file, or the names in a folder, are on the disk and not only on their way."""
-    handle = os.open(path, os.O_RDONLY)
+    if path.is_dir():
+        _write_names_down(path)
+        return
+    handle = _to_write(path)
     try:
         os.fsync(handle)
-        if path.is_file() and hasattr(os, "posix_fadvise"):
+        if hasattr(os, "posix_fadvise"):
             # What is read next then comes from the disk, not from memory.
             with suppress(OSError):
                 os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
     finally:
         os.close(handle)
+
+
+def _to_write(path: Path) -> int:
+    try:
+        # Windows writes down only what was opened to be written (from memory).
+        return os.open(path, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    except PermissionError:
+        return os.open(path, os.O_RDONLY)
+
+
+def _write_names_down(folder: Path) -> None:
+    """Ask for it, no more: some disks refuse it for a folder, and the file itself is whole."""
+    # Windows opens no folder (from memory).
+    if ON_WINDOWS:
+        return
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

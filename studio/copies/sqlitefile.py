@@ -51,6 +51,9 @@ def snapshot(source: Path, target: Path) -> None:
         # Nothing stands on this file yet; it is written down to the disk once it is whole.
         copy.execute("PRAGMA synchronous=OFF")
         copy.execute("PRAGMA journal_mode=MEMORY")
+        # The copying itself waits for a lock for ever; reading first waits as long as is told.
+        live.execute("BEGIN")
+        live.execute("SELECT 1 FROM sqlite_master").fetchone()
         live.backup(copy)
         # One file that needs no other beside it, whatever way of writing the studio uses.
         copy.execute("PRAGMA journal_mode=DELETE")
@@ -100,6 +103,23 @@ def rows_of(path: Path) -> dict[str, int]:
         return {
             name: file.execute(f'SELECT COUNT(*) FROM "{name}"').fetchone()[0] for (name,) in names
         }
+
+
+def first_entry(path: Path, *, is_still: bool = True) -> tuple[str, str] | None:
+    """Return the key and the moment of the first entry, by which a studio is told from another.
+
+    None where there is none or it cannot be read. ``is_still`` is for a file nobody writes: it is
+    read without a lock and without a file beside it.
+    """
+    address = f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' if is_still else ''}"
+    try:
+        with closing(sqlite3.connect(address, uri=True, timeout=1)) as file:
+            found = file.execute(
+                "SELECT request_key, recorded_at FROM studio_entry ORDER BY id LIMIT 1"
+            ).fetchone()
+    except sqlite3.Error:
+        return None
+    return (str(found[0]), str(found[1])) if found else None
 
 
 def digest_of(path: Path) -> str:

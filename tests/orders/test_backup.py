@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
 import sqlite3
 import stat
 import subprocess
+import threading
+import time
 from collections import namedtuple
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from orders.proving import prove
+from studio import database
 from studio.copies import making, room, sqlitefile
 from studio.errors import StudioError
 from tests.orders.copying import all_rows, change, make_base, settle
@@ -244,3 +249,81 @@ def test_fifty_megabytes_are_read_at_one_moment_and_soon(live, tmp_path):
     sqlitefile.snapshot(live, target)
     assert (datetime.now(UTC) - began).total_seconds() < 5
     assert target.stat().st_size > 50 << 20
+
+
+# --- two studios and one folder ----------------------------------------------------------------
+
+
+def other_studio(live: Path, folder: Path) -> Path:
+    """Make copies as another studio whose file is called the same would, one a day."""
+    mine = live.read_bytes()
+    change(live, "UPDATE studio_entry SET request_key = replace(request_key, 'a', 'b')",
+           "UPDATE studio_entry SET recorded_at = '2020-01-01 08:00:00'")  # fmt: skip
+    for day in range(12):
+        make(to=folder, now=NOON - timedelta(days=day, hours=-1))
+    live.write_bytes(mine)
+    return folder
+
+
+def test_copies_of_another_studio_stay_and_do_not_push_ours_out(live, tmp_path):
+    folder = tmp_path / "shared"
+    folder.mkdir()
+    ours = {make(to=folder, now=NOON - timedelta(days=day)).path.name for day in range(1, 4)}
+    other_studio(live, folder)
+    theirs = {name for name in names(folder) if "T13-00" in name}
+    assert len(theirs) > 14
+    planned = making.plan(folder, now=NOON + timedelta(hours=2))
+    assert planned.would_go == ()
+    made = make(to=folder, now=NOON + timedelta(hours=2))
+    assert made.removed == ()
+    assert ours | theirs <= names(folder)
+    # Ours still go by the rule: this day has a later copy now.
+    assert make(to=folder, now=NOON + timedelta(hours=3)).removed == (made.path.name,)
+    assert ours | theirs <= names(folder)
+
+
+def test_copy_that_cannot_be_read_is_left_where_it_is(live):
+    first = make(now=NOON)
+    first.path.write_bytes(b"not a database at all" * 1000)
+    assert make(now=NOON + timedelta(hours=1)).removed == ()
+    assert first.path.is_file()
+
+
+def test_studios_are_told_apart_where_they_began_with_the_same_list(live):
+    # What is taken from a list has a key of that list, so two studios may begin with one key.
+    first = make(now=NOON)
+    change(first.path, "UPDATE studio_entry SET recorded_at = '2020-01-01 08:00:00'")
+    assert make(now=NOON + timedelta(hours=1)).removed == ()
+    assert first.path.is_file()
+
+
+# --- what refuses ------------------------------------------------------------------------------
+
+
+def test_folder_that_cannot_be_synced_costs_no_copy(live, monkeypatch):
+    real = os.fsync
+
+    def fail(handle):
+        if stat.S_ISDIR(os.fstat(handle).st_mode):
+            raise OSError(errno.EINVAL, "Invalid argument")
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", fail)
+    made = make()
+    assert all_rows(made.path) == all_rows(live)
+
+
+def test_database_locked_all_the_while_is_said_in_time(live, monkeypatch):
+    monkeypatch.setattr(database, "WAIT_SECONDS", {"wal": 0.2, "delete": 0.2})
+    began = time.monotonic()
+    opened = sqlite3.connect(live, isolation_level=None, check_same_thread=False)
+    with closing(opened) as writer:
+        writer.execute("BEGIN EXCLUSIVE")
+        # Should the copying wait for ever, the lock goes after a while and the test is red.
+        ends = threading.Timer(15, writer.rollback)
+        ends.start()
+        with pytest.raises(StudioError, match="Somebody wrote in the database all the while"):
+            make()
+        ends.cancel()
+    assert time.monotonic() - began < 10
+    assert names(live.parent / "backups") == set()

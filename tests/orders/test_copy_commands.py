@@ -56,7 +56,9 @@ def test_backup_says_where_what_and_how_it_was_proved(live):
     assert told["faults"] == told["removed"] == []
     # One movement came in and two went out.
     assert told["seal"].startswith("3-")
+    assert told["of"] == str(live)
     text = said("backup", to=str(live.parent))
+    assert f"  of         {live}\n" in text
     assert "every balance in it is the sum of its movements (1 lot, 3 movements)." in text
     assert f"last seal  {told['seal']}" in text
 
@@ -125,6 +127,29 @@ def test_restore_without_mark_says_what_that_leaves_open(live):
     made = making.make(prove=prove)
     making.mark_of(made.path).unlink()
     assert "No .sha256 lies beside it" in said("restore", str(made.path), dry_run=True)
+
+
+def test_restore_over_an_empty_file_says_that_there_is_no_studio_yet(live):
+    copy = str(making.make(prove=prove).path)
+    live.write_bytes(b"")
+    looked = said("restore", copy, dry_run=True)
+    assert f"There is no studio in {live} yet." in looked
+    assert "cannot be read" not in looked
+
+
+def test_file_that_cannot_be_opened_is_named_and_not_the_copy(live, monkeypatch):
+    copy = str(making.make(prove=prove).path)
+    live.with_name(f"{live.name}.in-use").mkdir()
+    with pytest.raises(CommandError, match=r"3\.in-use cannot be opened .* not touched\.") as told:
+        said("restore", copy, yes=True)
+    assert copy not in str(told.value)
+
+    def fail(*args, **kwargs):
+        raise PermissionError(13, "Permission denied", str(live))
+
+    monkeypatch.setattr(restore_command.restoring, "prepared", fail)
+    with pytest.raises(CommandError, match=rf"^{live} cannot be read: Permission denied\. The "):
+        said("restore", copy, yes=True)
 
 
 def test_copies_of_the_other_engine_are_refused_with_the_way(live, tmp_path, monkeypatch):

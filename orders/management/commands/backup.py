@@ -72,6 +72,7 @@ def plan_as_json(plan: making.Plan) -> dict[str, Any]:
 def made_as_json(made: making.Made) -> dict[str, Any]:
     """Return what a copy is, as plain values."""
     return {
+        "of": made.source,
         "file": str(made.path),
         "size_bytes": made.size,
         "rows": made.count,
@@ -96,6 +97,7 @@ def worded(told: dict[str, Any]) -> str:
     """Word what a copy is, as a person reads it."""
     size = megabytes(told["size_bytes"])
     lines = [f"{told['file']}: {size}, {told['rows']:,} rows in {told['tables']} tables."]
+    lines.append(f"  of         {told['of']}")
     if told["proved"] is None:
         lines.append(
             "The file is whole. Its ledger is of an earlier release and is proved once it is "

@@ -57,7 +57,10 @@ class Command(StoreCommand):
             else:
                 self._load(path, options)
         except OSError as fault:
-            raise CommandError(f"{path} cannot be read: {fault.strerror}.") from fault
+            raise CommandError(
+                f"{fault.filename or path} cannot be read: {fault.strerror or fault}. "
+                f"{restoring.UNTOUCHED}"
+            ) from fault
         except StudioError as refusal:
             with naming():
                 raise refusal
@@ -104,6 +107,8 @@ class Command(StoreCommand):
         self.stdout.write(f"It has {_words_of(ready.book)}.")
         if ready.live_book is not None:
             self.stdout.write(f"The database in use has {_words_of(ready.live_book)}.")
+        elif ready.live.exists() and not ready.live.stat().st_size:
+            self.stdout.write(f"There is no studio in {ready.live} yet.")
         elif ready.live.exists():
             self.stdout.write("The database in use cannot be read.")
 
