@@ -31,7 +31,7 @@ class Command(StoreCommand):
             "--seal",
             default="",
             metavar="SEAL",
-            help="a seal that an earlier audit printed: prove that no movement up to it was changed",
+            help="a seal that an earlier audit printed: prove that no movement up to it changed",
         )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
