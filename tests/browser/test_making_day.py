@@ -63,7 +63,7 @@ def test_a_making_is_started_weighed_tapped_and_finished(
     page.get_by_role("button", name="Note it").click()
 
     page.get_by_role("link", name="Finish the making").click()
-    told = page.locator("table.sum").inner_text()
+    told = page.locator("table.sum").first.inner_text()
     assert "Broke kept" in told
     assert not SheetMovement.objects.exists()
     page.get_by_role("button", name="Finish the making").click()
