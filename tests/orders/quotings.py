@@ -28,6 +28,16 @@ from tests.builders import (
 NOTHING = Decimal(0)
 
 
+def now(quote: Quote) -> Quote:
+    """Read a quote again."""
+    return Quote.objects.get(pk=quote.pk)
+
+
+def prices(found: Quotation) -> list[tuple[int, int, int, int | None]]:
+    """Return what is asked at each number of sheets, in minor units."""
+    return [(one.sheets, one.each_minor, one.total_minor, one.tax_minor) for one in found.prices]
+
+
 def plain_studio(**changes: Any) -> Studio:
     """Make a studio that pays 24.00 an hour and counts nothing else but the price of fibre.
 

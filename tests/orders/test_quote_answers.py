@@ -19,7 +19,14 @@ from tests.builders import (
     make_commission,
     make_quote,
 )
-from tests.orders.quotings import drafted, enquiry, gift_sheet, in_days, plain_studio
+from tests.orders.quotings import (
+    drafted,
+    enquiry,
+    gift_sheet,
+    in_days,
+    now,
+    plain_studio,
+)
 
 pytestmark = pytest.mark.django_db
 State = Quote.State
@@ -27,14 +34,6 @@ State = Quote.State
 
 def today():
     return timezone.localdate()
-
-
-def now(quote):
-    return Quote.objects.get(pk=quote.pk)
-
-
-def prices(found):
-    return [(one.sheets, one.each_minor, one.total_minor, one.tax_minor) for one in found.prices]
 
 
 @pytest.fixture

@@ -28,7 +28,15 @@ from tests.builders import (
     make_sheet,
     make_studio,
 )
-from tests.orders.quotings import drafted, enquiry, gift_sheet, in_days, plain_studio
+from tests.orders.quotings import (
+    drafted,
+    enquiry,
+    gift_sheet,
+    in_days,
+    now,
+    plain_studio,
+    prices,
+)
 
 pytestmark = pytest.mark.django_db
 State = Quote.State
@@ -36,14 +44,6 @@ State = Quote.State
 
 def today():
     return timezone.localdate()
-
-
-def now(quote):
-    return Quote.objects.get(pk=quote.pk)
-
-
-def prices(found):
-    return [(one.sheets, one.each_minor, one.total_minor, one.tax_minor) for one in found.prices]
 
 
 @pytest.fixture
