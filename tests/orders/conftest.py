@@ -1,4 +1,7 @@
-"""Rows that the pages of orders are shown with."""
+"""Rows that the pages of orders are shown with, and a studio in a file of its own."""
+
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +15,7 @@ from tests.builders import (
     make_sheet,
     make_source,
 )
+from tests.orders.copying import make_base, settle
 from tests.orders.reorders import Planner, line, order, reorder
 
 
@@ -50,3 +54,16 @@ def planner(monkeypatch, offer):
     planner = Planner(reorder(order(line(offer=f"O-{offer.pk}"))))
     monkeypatch.setattr(reordering, "buying", planner)
     return planner
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory) -> Path:
+    return make_base(tmp_path_factory.mktemp("studio"))
+
+
+@pytest.fixture
+def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[Path]:
+    settings.DATA_DIR = tmp_path
+    # Copies are opened beside the database of the tests, which is not touched.
+    with django_db_blocker.unblock():
+        yield settle(monkeypatch, base, tmp_path)

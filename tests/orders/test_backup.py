@@ -12,7 +12,6 @@ import subprocess
 import threading
 import time
 from collections import namedtuple
-from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -23,22 +22,9 @@ from orders.proving import prove
 from studio import database
 from studio.copies import making, room, sqlitefile
 from studio.errors import StudioError
-from tests.orders.copying import all_rows, change, make_base, settle
+from tests.orders.copying import all_rows, change
 
 NOON = datetime(2026, 11, 29, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory) -> Path:
-    return make_base(tmp_path_factory.mktemp("studio"))
-
-
-@pytest.fixture
-def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[Path]:
-    settings.DATA_DIR = tmp_path
-    # Copies are opened beside the database of the tests, which is not touched.
-    with django_db_blocker.unblock():
-        yield settle(monkeypatch, base, tmp_path)
 
 
 def make(**given):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import os
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,23 +17,14 @@ from orders.proving import prove
 from studio import serving
 from studio.copies import making, sqlitefile, upgrading
 from studio.errors import StudioError
-from tests.orders.copying import Opened, change, make_base, settle, value
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory) -> Path:
-    return make_base(tmp_path_factory.mktemp("studio"))
+from tests.orders.copying import Opened, change, value
 
 
 @pytest.fixture
-def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[Path]:
-    settings.DATA_DIR = tmp_path
-    live = settle(monkeypatch, base, tmp_path)
+def live(live, monkeypatch) -> Path:
     for module in (restore_command, upgrading):
         monkeypatch.setattr(module, "connection", Opened(live))
-    # Copies are opened beside the database of the tests, which is not touched.
-    with django_db_blocker.unblock():
-        yield live
+    return live
 
 
 class Terminal(io.StringIO):

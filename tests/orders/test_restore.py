@@ -7,7 +7,7 @@ import os
 import shutil
 import sqlite3
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,23 +18,10 @@ from django.core.management import call_command
 from orders.proving import prove
 from studio.copies import inuse, making, restoring, sqlitefile
 from studio.errors import StudioError
-from tests.orders.copying import all_rows, change, make_base, settle, value
+from tests.orders.copying import all_rows, change, value
 
 NOON = datetime(2026, 11, 29, 12, 0, tzinfo=UTC)
 PAGE = 4096
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory) -> Path:
-    return make_base(tmp_path_factory.mktemp("studio"))
-
-
-@pytest.fixture
-def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[Path]:
-    settings.DATA_DIR = tmp_path
-    # Copies are opened beside the database of the tests, which is not touched.
-    with django_db_blocker.unblock():
-        yield settle(monkeypatch, base, tmp_path)
 
 
 @pytest.fixture

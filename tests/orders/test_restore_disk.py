@@ -6,7 +6,6 @@ import errno
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,22 +14,9 @@ import pytest
 from orders.proving import prove
 from studio.copies import inuse, making, restoring
 from studio.errors import StudioError
-from tests.orders.copying import change, make_base, settle, value
+from tests.orders.copying import change, value
 
 NOON = datetime(2026, 11, 29, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def base(tmp_path_factory) -> Path:
-    return make_base(tmp_path_factory.mktemp("studio"))
-
-
-@pytest.fixture
-def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[Path]:
-    settings.DATA_DIR = tmp_path
-    # Copies are opened beside the database of the tests, which is not touched.
-    with django_db_blocker.unblock():
-        yield settle(monkeypatch, base, tmp_path)
 
 
 @pytest.fixture
