@@ -118,7 +118,9 @@ def test_policy_without_a_directive_is_caught(shared: Any) -> None:
 
 
 def set_up(folder: Path, *arguments: str, **told: str) -> subprocess.CompletedProcess[str]:
-    kept = {name: value for name, value in os.environ.items() if not name.startswith("HALFSTUFF")}
+    """Run a command as a person's shell would: without what these tests tell themselves."""
+    ours = ("HALFSTUFF_", "DJANGO_")
+    kept = {name: value for name, value in os.environ.items() if not name.startswith(ours)}
     told = {"HALFSTUFF_DATA": str(folder), "HALFSTUFF_SQLITE_JOURNAL": "wal", **told}
     return subprocess.run(
         [sys.executable, "manage.py", *arguments],
