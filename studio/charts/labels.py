@@ -81,20 +81,22 @@ class Board:
         if not tries:
             return False
         best = min(tries, key=self._harm)
-        hides = self._over_edge(best) > 0 or any(_overlap(best.box, box) for box in self.taken)
+        box = best.box
+        hides = self._over_edge(box) > 0 or any(_overlap(box, other) for other in self.taken)
         if may_be_left_out and hides:
             return False
         self.texts.append(best)
-        self.taken.append(best.box)
+        self.taken.append(box)
         return True
 
-    def _over_edge(self, text: Text) -> Decimal:
-        return max(-text.left, text.right - self.width, Decimal(0))
+    def _over_edge(self, box: Box) -> Decimal:
+        return max(-box[0], box[2] - self.width, Decimal(0))
 
     def _harm(self, text: Text) -> Decimal:
-        words = sum((_overlap(text.box, box) for box in self.taken), Decimal(0))
-        lines = sum((_overlap(text.box, line) for line in self.lines), Decimal(0))
-        return self._over_edge(text) * EDGE_COUNTS + words * WORDS_COUNT + lines
+        box = text.box
+        words = sum((_overlap(box, other) for other in self.taken), Decimal(0))
+        lines = sum((_overlap(box, line) for line in self.lines), Decimal(0))
+        return self._over_edge(box) * EDGE_COUNTS + words * WORDS_COUNT + lines
 
 
 def label_short(board: Board, words: str, x: Decimal, places: Sequence[Place]) -> None:
@@ -147,6 +149,9 @@ def line_boxes(path: str) -> list[Box]:
 
 def _overlap(one: Box, other: Box) -> Decimal:
     """Return the area that two boxes share."""
+    # Most lie apart, which four comparisons tell.
+    if one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]:
+        return Decimal(0)
     across = min(one[2], other[2]) - max(one[0], other[0])
     down = min(one[3], other[3]) - max(one[1], other[1])
-    return across * down if across > 0 and down > 0 else Decimal(0)
+    return across * down

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from operator import attrgetter
 
 from orders.calc._buying.projection import Outlook
 from orders.calc._buying.terms import Market
@@ -14,19 +15,22 @@ from orders.calc.bought import (
     TOO_LATE,
     Flag,
 )
-from orders.calc.planrows import Snapshot
+from orders.calc.planrows import PlanLot, Snapshot
+
+_by_ref = attrgetter("ref")
 
 
 class Dryness:
     """Oven-dry fibre for usable fibre: by the yield of the fibre, else as its lots have it."""
 
     def __init__(self, snapshot: Snapshot) -> None:
-        self.ratios: dict[str, Fraction] = {}
-        for lot in sorted(snapshot.lots, key=lambda lot: lot.ref):
-            if lot.usable_mg:
-                self.ratios[lot.fibre] = Fraction(lot.oven_dry_mg, lot.usable_mg)
-        for fibre, share in snapshot.yields.items():
-            self.ratios[fibre] = 1 / Fraction(share)
+        self.ratios = {fibre: 1 / Fraction(share) for fibre, share in snapshot.yields.items()}
+        last: dict[str, PlanLot] = {}
+        for lot in snapshot.lots:
+            if lot.usable_mg and lot.fibre not in self.ratios:
+                last[lot.fibre] = max(lot, last.get(lot.fibre, lot), key=_by_ref)
+        for fibre, lot in last.items():
+            self.ratios[fibre] = Fraction(lot.oven_dry_mg, lot.usable_mg)
 
     def of(self, fibre: str, usable_mg: int) -> Fraction:
         """Return the oven-dry milligrams exactly."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -114,12 +115,20 @@ def _day_of(answer: Answer, promises: dict[str, Promise], market: Market) -> int
     return market.day(promise.fibre_day if promise else answer.due)
 
 
+# Milligrams by day, and on a day by what or whom: all that is on hand, all that one takes.
+ByDay = defaultdict[int, defaultdict[str, int]]
+
+
+def _by_day() -> ByDay:
+    return defaultdict(lambda: defaultdict(int))
+
+
 @dataclass(slots=True)
 class _Fibre:
-    """What happens to one fibre: changes of the lots, and what was found missing, by day."""
+    """What happens to one fibre: changes of its lots, and what was found missing."""
 
-    stock: dict[int, list[Change]] = field(default_factory=dict)
-    missing: dict[int, dict[str, int]] = field(default_factory=dict)
+    stock: ByDay = field(default_factory=_by_day)
+    missing: ByDay = field(default_factory=_by_day)
 
 
 class _Sweep:
@@ -127,37 +136,34 @@ class _Sweep:
 
     def __init__(self, snapshot: Snapshot, market: Market) -> None:
         self.market = market
-        self.lots = sorted(
-            snapshot.lots, key=lambda lot: (lot.until or date.max, lot.usable_from, lot.ref)
-        )
-        self.by_ref = {lot.ref: lot for lot in self.lots}
-        self.left = {lot.ref: lot.usable_mg for lot in self.lots}
+        lots = sorted(snapshot.lots, key=_first_to_use)
+        self.by_ref = {lot.ref: lot for lot in lots}
+        self.left = {lot.ref: lot.usable_mg for lot in lots}
         self.is_netted = bool(snapshot.sourcing) and snapshot.sourcing.demand is not None
         self.minimum = snapshot.sourcing.minimum_mg if snapshot.sourcing else {}
-        self.fibres = {name: _Fibre() for name in self.minimum}
-        for lot in self.lots:
+        self.fibres: defaultdict[str, _Fibre] = defaultdict(_Fibre)
+        self.fibres.update((name, _Fibre()) for name in self.minimum)
+        self.lots: defaultdict[str, list[PlanLot]] = defaultdict(list)
+        for lot in lots:
+            self.lots[lot.fibre].append(lot)
             if _lives(lot, snapshot.today):
                 self._receive(lot)
 
-    def _of(self, fibre: str) -> _Fibre:
-        return self.fibres.setdefault(fibre, _Fibre())
-
     def _change(self, fibre: str, day: int, what: str, mg: int) -> None:
         if mg:
-            self._of(fibre).stock.setdefault(day, []).append(Change(what, mg))
+            self.fibres[fibre].stock[day][what] += mg
 
     def _receive(self, lot: PlanLot) -> None:
-        self._of(lot.fibre)
-        day = self.market.day(lot.usable_from)
-        self._change(lot.fibre, day, lot.ref if day else "on hand", lot.usable_mg)
+        stock, day = self.fibres[lot.fibre].stock, self.market.day(lot.usable_from)
+        if lot.usable_mg:
+            stock[day][lot.ref if day else "on hand"] += lot.usable_mg
 
     def _draw(self, lot: PlanLot, day: int, mg: int, who: str) -> None:
         self.left[lot.ref] -= mg
         self._change(lot.fibre, day, who, -mg)
 
     def _miss(self, fibre: str, day: int, mg: int, who: str) -> None:
-        found = self._of(fibre).missing.setdefault(day, {})
-        found[who] = found.get(who, 0) + mg
+        self.fibres[fibre].missing[day][who] += mg
 
     def take_picks(self, answer: Answer, day: int) -> None:
         """Draw what a commission was given, or will take once the rest of it is there."""
@@ -191,20 +197,23 @@ class _Sweep:
         """Draw so much on a day, first the lot that has to be used first; miss the rest."""
         names = list(fibres)
         on = self.market.on(min(day, (date.max - self.market.today).days))
-        for lot in self.lots:
-            if lot.fibre in names and mg and _may_serve(lot, on, promise):
+        lots = (lot for name in names for lot in self.lots.get(name, ()))
+        for lot in sorted(lots, key=_first_to_use):
+            if not mg:
+                break
+            if _may_serve(lot, on, promise):
                 amount = min(mg, self.left[lot.ref])
                 self._draw(lot, day, amount, who)
                 mg -= amount
-        self._of(missed or names[0])
+        asked = self.fibres[missed or names[0]]
         if mg:
-            self._miss(missed or names[0], day, mg, who)
+            asked.missing[day][who] += mg
 
     def outlook(self, fibre: str) -> Outlook:
         """Read one fibre off day by day."""
         found = self.fibres[fibre]
-        for lot in self.lots:
-            if lot.fibre != fibre or lot.until is None or lot.until == date.max:
+        for lot in self.lots.get(fibre, ()):
+            if lot.until is None or lot.until == date.max:
                 continue
             if _lives(lot, self.market.today):
                 end = self.market.day(lot.until + timedelta(days=1))
@@ -217,9 +226,8 @@ class _Sweep:
         balances: list[DayBalance] = []
         requirements: list[Requirement] = []
         for day in days:
-            changes = found.stock.get(day, [])
-            missing = found.missing.get(day, {})
-            stock += sum(change.mg for change in changes)
+            changes, missing = found.stock.get(day, {}), found.missing.get(day, {})
+            stock += sum(changes.values())
             lacked += sum(missing.values())
             keep = max(0, minimum - stock - filled)
             filled += keep
@@ -289,16 +297,18 @@ def _may_serve(lot: PlanLot, on: date, promise: Promise | None) -> bool:
     return not lot.marks & promise.excludes and (only is None or lot.ref in only)
 
 
-def _requirement(day: int, missing: dict[str, int], keep: int) -> Requirement:
+def _requirement(day: int, missing: Mapping[str, int], keep: int) -> Requirement:
     commissions = tuple(sorted(who for who in missing if who != DEMAND))
     return Requirement(day, sum(missing.values()), keep, commissions)
 
 
-def _told(changes: list[Change], missing: dict[str, int]) -> tuple[Change, ...]:
-    """Add up what is named alike: all that is on hand, and all that one commission draws."""
-    total: dict[str, int] = {}
-    for change in changes:
-        total[change.what] = total.get(change.what, 0) + change.mg
+def _told(changes: Mapping[str, int], missing: Mapping[str, int]) -> tuple[Change, ...]:
+    """Say together what comes and goes on a day and what is missed on it."""
+    total = defaultdict(int, changes)
     for who, mg in missing.items():
-        total[who] = total.get(who, 0) - mg
+        total[who] -= mg
     return tuple(Change(what, mg) for what, mg in total.items())
+
+
+def _first_to_use(lot: PlanLot) -> tuple[date, date, str]:
+    return lot.until or date.max, lot.usable_from, lot.ref

@@ -131,6 +131,7 @@ class Market:
             self.by_fibre.setdefault(offer.fibre, []).append(offer)
         rates = sourcing.holding_minor_per_kg_day if sourcing else {}
         self.holding = {fibre: Fraction(rate) / MG_PER_KG for fibre, rate in rates.items()}
+        self._least: dict[str, Fraction] = {}
 
     def on(self, day: int) -> date:
         """Return the date of a day."""
@@ -172,11 +173,13 @@ class Market:
 
     def least_price(self, fibre: str) -> Fraction:
         """Return what a milligram of a fibre costs at least, without freight."""
-        return min(
-            _least_each(step) / offer.pack_mg
-            for offer in self.by_fibre[fibre]
-            for step in offer.steps
-        )
+        if fibre not in self._least:
+            self._least[fibre] = min(
+                _least_each(step) / offer.pack_mg
+                for offer in self.by_fibre[fibre]
+                for step in offer.steps
+            )
+        return self._least[fibre]
 
     def _source(self, source: SourceTerms) -> Source:
         return Source(
