@@ -27,7 +27,7 @@ def held(fibres: dict[int, Fibre], gone: Mapping[int, int]) -> Iterable[PlanLot]
         Lot.objects.filter(oven_dry_mg__gt=0)
         .order_by("pk")
         .values_list(
-            "pk", "ref", "fibre_id", "oven_dry_mg", _text("moisture"), _text("preparation_yield"),
+            "pk", "fibre_id", "oven_dry_mg", "ref", _text("moisture"), _text("preparation_yield"),
             _text("received_on"), _text("keep_until"), "moisture_known", _text("band"),
             "paid_minor", "received_oven_dry_mg",
         )
@@ -36,28 +36,10 @@ def held(fibres: dict[int, Fibre], gone: Mapping[int, int]) -> Iterable[PlanLot]
         key: (fibre.name, _ratio(fibre.preparation_yield), frozenset(fibre.marks))
         for key, fibre in fibres.items()
     }
-    for (
-        pk, ref, fibre, in_book, moisture, own_yield, received_on, until, known, band, paid,
-        received,
-    ) in rows:  # fmt: skip
+    for pk, fibre, in_book, *rest in rows:
         oven_dry = in_book - gone.get(pk, 0)
-        if oven_dry <= 0:
-            continue
-        name, yielded, marks = usual[fibre]
-        if own_yield is not None:
-            yielded = _ratio(_share(own_yield))
-        yield PlanLot(
-            ref=ref,
-            fibre=name,
-            usable_mg=_part(oven_dry, yielded),
-            oven_dry_mg=oven_dry,
-            as_is_mg=_over(oven_dry, _dry(moisture)),
-            usable_from=_day(received_on),
-            until=None if until is None else _day(until),
-            cost_minor_per_kg=_cost_of_usable(paid, _part(received, yielded)),
-            marks=marks,
-            spread=_spread(moisture, known, band),
-        )
+        if oven_dry > 0:
+            yield _lot(usual[fibre], oven_dry, *rest)
 
 
 def on_their_way(fibres: dict[int, Fibre], today: date) -> Iterable[PlanLot]:
@@ -84,14 +66,47 @@ def on_their_way(fibres: dict[int, Fibre], today: date) -> Iterable[PlanLot]:
 
 # A store of ten thousand lots has few different shares and days: they are read as they are
 # written, what each comes to is kept, and lots are reckoned in whole numbers alone, as exactly as
-# fibres.calc.moisture does with fractions.
+# fibres.calc.moisture does with fractions. A lot itself changes seldom: until then it is one and
+# the same for everybody who plans.
 Ratio = tuple[int, int]
+Usual = tuple[str, Ratio, frozenset[str]]
 _day = lru_cache(maxsize=100_000)(date.fromisoformat)
 _share = lru_cache(maxsize=100_000)(Decimal)
 
 
 def _text(field: str) -> Cast:
     return Cast(field, TextField())
+
+
+@lru_cache(maxsize=200_000)
+def _lot(
+    usual: Usual,
+    oven_dry_mg: int,
+    ref: str,
+    moisture: str,
+    own_yield: str | None,
+    received_on: str,
+    until: str | None,
+    known: Known,
+    band: str,
+    paid_minor: int | None,
+    received_mg: int,
+) -> PlanLot:
+    fibre, yielded, marks = usual
+    if own_yield is not None:
+        yielded = _ratio(_share(own_yield))
+    return PlanLot(
+        ref=ref,
+        fibre=fibre,
+        usable_mg=_part(oven_dry_mg, yielded),
+        oven_dry_mg=oven_dry_mg,
+        as_is_mg=_over(oven_dry_mg, _dry(moisture)),
+        usable_from=_day(received_on),
+        until=None if until is None else _day(until),
+        cost_minor_per_kg=_cost_of_usable(paid_minor, _part(received_mg, yielded)),
+        marks=marks,
+        spread=_spread(moisture, known, band),
+    )
 
 
 @lru_cache(maxsize=100_000)
