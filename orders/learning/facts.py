@@ -12,7 +12,7 @@ from fractions import Fraction
 from django.db.models import QuerySet, Sum
 
 from fibres.calc import moisture as wet
-from fibres.models import Lot
+from fibres.models import Fibre, Lot
 from orders.calc import onemaking, vat
 from orders.makings.standing import issued_by_lot
 from orders.models import Making, Post, Spell, TrialSheet
@@ -21,6 +21,8 @@ from studio.sizes import Size
 from studio.units import Q
 
 Heel = Making.Heel
+# What was issued of a lot, in oven-dry milligrams, and the lot's own yield where it has one.
+Part = tuple[int, Decimal | None]
 # Stuff as thin as in a vat weighs as much as water.
 GRAMS_PER_LITRE = 1000
 
@@ -157,32 +159,31 @@ def _minutes() -> dict[int, Decimal]:
 def _issued(makings: list[Making]) -> dict[int, tuple[Issued, ...]]:
     """Return what was issued to each making, fibre by fibre, as the ledger has it now."""
     by_lot = issued_by_lot(makings)
+    rows = Lot.objects.filter(issues__making__state=Making.State.FINISHED).distinct()
     lots = {
-        lot.pk: lot
-        for lot in Lot.objects.filter(issues__making__state=Making.State.FINISHED)
-        .select_related("fibre")
-        .distinct()
+        pk: (fibre, own)
+        for pk, fibre, own in rows.values_list("pk", "fibre_id", "preparation_yield")
     }
-    found: dict[int, dict[int, list[tuple[Lot, int]]]] = defaultdict(lambda: defaultdict(list))
-    for (making, lot_pk), mass in by_lot.items():
-        lot = lots[lot_pk]
-        found[making][lot.fibre_id].append((lot, mass))
+    usual = dict(Fibre.objects.values_list("pk", "preparation_yield"))
+    found: dict[int, dict[int, list[Part]]] = defaultdict(lambda: defaultdict(list))
+    for (making, lot), mass in by_lot.items():
+        fibre, own = lots[lot]
+        found[making][fibre].append((mass, own))
     return {
-        making: tuple(_of_one_fibre(fibre, parts) for fibre, parts in fibres.items())
+        making: tuple(_of_one_fibre(fibre, usual[fibre], parts) for fibre, parts in fibres.items())
         for making, fibres in found.items()
     }
 
 
-def _of_one_fibre(fibre_id: int, parts: list[tuple[Lot, int]]) -> Issued:
-    usable = Fraction(0)
-    for lot, mass in parts:
-        own = lot.preparation_yield
-        usable += mass * Fraction(lot.fibre.preparation_yield if own is None else own)
+def _of_one_fibre(fibre: int, usual: Decimal, parts: list[Part]) -> Issued:
+    """Add up lots of a fibre, each with its own yield where it has one."""
     return Issued(
-        fibre_id=fibre_id,
-        oven_dry_mg=sum(mass for _, mass in parts),
-        usable_mg=usable,
-        own_yield=any(lot.preparation_yield is not None for lot, _ in parts),
+        fibre_id=fibre,
+        oven_dry_mg=sum(mass for mass, _ in parts),
+        usable_mg=sum(
+            (mass * Fraction(usual if own is None else own) for mass, own in parts), Fraction(0)
+        ),
+        own_yield=any(own is not None for _, own in parts),
     )
 
 

@@ -8,6 +8,10 @@ from django.db.models import Sum
 
 from fibres.models import Movement
 from orders.models import Issue, Making, SheetMovement
+from studio.files.lists import portions
+
+# A statement of SQLite takes 32 766 values where it is not built for more.
+MOST_KEYS = 10_000
 
 
 def standing(
@@ -16,19 +20,23 @@ def standing(
     """Return what stands of each movement, by its key: itself, its correction, or nothing.
 
     A correction is a contrary movement and, in the same entry, what is right; that may have been
-    put right again. One look takes two queries however many movements there are.
+    put right again. One look takes two queries for each ten thousand movements.
     """
     found: dict[int, Movement | None] = {movement.pk: movement for movement in movements}
     looked_at = dict(found)
     while looked_at:
         keys = [movement.pk for movement in looked_at.values() if movement]
         rows = Movement.objects.using(using)
-        taken_back = dict(rows.filter(reverses__in=keys).values_list("reverses_id", "entry_id"))
+        taken_back: dict[int, int] = {}
+        for some in portions(keys, MOST_KEYS):
+            contrary = rows.filter(reverses__in=some)
+            taken_back.update(contrary.values_list("reverses_id", "entry_id"))
         if not taken_back:
             break
         right = {
             (movement.entry_id, movement.lot_id, movement.kind): movement
-            for movement in rows.filter(entry__in=taken_back.values(), reverses=None)
+            for some in portions(list(taken_back.values()), MOST_KEYS)
+            for movement in rows.filter(entry__in=some, reverses=None)
         }
         corrected = {
             key: right.get((taken_back[movement.pk], movement.lot_id, movement.kind))
@@ -66,12 +74,19 @@ def issued_by_lot(
     Of a making that is not finished they are what was weighed out so far. What was corrected to
     nothing is left out.
     """
-    issues = list(
+    # There may be many; what they and their movements say in words is not asked.
+    of_both = ("lot", "oven_dry_mg")
+    of_movements = ("kind", "entry", "reverses", *of_both)
+    rows = (
         Issue.objects.using(using)
-        .filter(making__in=[making.pk for making in makings])
         .select_related("movement")
+        .only("making", "movement", *of_both, *(f"movement__{name}" for name in of_movements))
         .order_by("pk")
     )
+    keys = [making.pk for making in makings]
+    issues = [
+        issue for some in portions(keys, MOST_KEYS) for issue in rows.filter(making__in=some)
+    ]
     stands = standing((issue.movement for issue in issues if issue.movement), using=using)
     found: dict[tuple[int, int], int] = {}
     for issue in issues:

@@ -11,7 +11,7 @@ import pytest
 from fibres import services, stocktaking
 from fibres.models import Lot, Movement, Source
 from orders.makings import finish as finishing
-from orders.makings import log
+from orders.makings import log, standing
 from orders.makings.finish import balance_of, finish
 from orders.makings.sheet import sheet_of
 from orders.makings.standing import issued_by_lot
@@ -232,6 +232,21 @@ def test_an_issue_corrected_twice_stands_as_it_was_put_right_last(owner):
     )
     services.correct(right, as_is_mg=1 * KG, happened_on=day(), why="misread again", by=owner)
     assert balance_of(done).issued_mg == 920_000
+
+
+def test_of_many_makings_each_is_found_though_few_are_asked_for_at_once(owner, monkeypatch):
+    makings = [finish(logged(owner), by=owner) for _ in range(3)]
+    for making in makings[:2]:
+        services.correct(
+            making.issues.get().movement,
+            as_is_mg=3 * KG, happened_on=day(), why="scale misread", by=owner,
+        )  # fmt: skip
+    monkeypatch.setattr(standing, "MOST_KEYS", 1)
+    # 2 kg at 8 % are 1.84 kg, 3 kg are 2.76 kg.
+    found = issued_by_lot(makings)
+    assert [found[making.pk, making.issues.get().lot_id] for making in makings] == [
+        2_760_000, 2_760_000, 1_840_000,
+    ]  # fmt: skip
 
 
 def test_an_issue_that_never_was_counts_for_nothing(owner):
