@@ -78,15 +78,15 @@ def arrange(
         table.order_by = (asked,)
     if per_page is not None:
         _settle_ties(table)
-        size = _whole(request.GET.get(table.prefixed_per_page_field, "")) or per_page
+        size = whole(request.GET.get(table.prefixed_per_page_field, "")) or per_page
         table.paginator = Paginator(table.rows, min(size, MOST_PER_PAGE))
         last = table.paginator.num_pages
-        wanted = _whole(request.GET.get(table.prefixed_page_field, ""))
+        wanted = whole(request.GET.get(table.prefixed_page_field, ""))
         table.page = table.paginator.page(min(wanted or (last if opens_last else 1), last))
     return table
 
 
-def _whole(text: str) -> int:
+def whole(text: str) -> int:
     """Return the number that text writes in plain digits, or 0."""
     return int(text) if len(text) <= 9 and text.isascii() and text.isdigit() else 0
 

@@ -6,13 +6,14 @@ with ``studio/tables/ledger.html`` and goes to a file through :mod:`studio.expor
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import django_tables2 as tables
 from django.core.exceptions import FieldError, ImproperlyConfigured
+from django.core.paginator import Page
 from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils.safestring import SafeString
@@ -85,6 +86,19 @@ class Pages:
     rows: int
     earlier: str
     later: str
+
+
+def pages_of(page: Page, address: Callable[[int], str]) -> Pages | None:
+    """Return the pages round one, or None where it is the only one."""
+    if page.paginator.num_pages == 1:
+        return None
+    return Pages(
+        number=page.number,
+        count=page.paginator.num_pages,
+        rows=page.paginator.count,
+        earlier=address(page.number - 1) if page.has_previous() else "",
+        later=address(page.number + 1) if page.has_next() else "",
+    )
 
 
 class LedgerTable(tables.Table):
@@ -202,15 +216,7 @@ class LedgerTable(tables.Table):
     def pages(self) -> Pages | None:
         """The pages of a list too long for one, or None."""
         page = getattr(self, "page", None)
-        if page is None or page.paginator.num_pages == 1:
-            return None
-        return Pages(
-            number=page.number,
-            count=page.paginator.num_pages,
-            rows=page.paginator.count,
-            earlier=self._page_address(page.number - 1) if page.has_previous() else "",
-            later=self._page_address(page.number + 1) if page.has_next() else "",
-        )
+        return None if page is None else pages_of(page, self._page_address)
 
     def _cell(self, row: BoundRow, bound: BoundColumn) -> Cell:
         column = bound.column

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
+from django.core.paginator import Page, Paginator
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -17,7 +19,7 @@ from django_htmx.http import HttpResponseClientRefresh
 
 from fibres.models import Fibre
 from orders import reordering, reorderwording
-from orders.calc.bought import NOTHING_TO_DO, OrderToPlace
+from orders.calc.bought import NOTHING_TO_DO, Flag, OrderToPlace
 from orders.calc.plan import Snapshot
 from orders.explained import buying as explained
 from orders.reorderforms import OrderForm, sealed
@@ -30,12 +32,14 @@ from studio.context import current_studio
 from studio.entries import AlreadyEnteredError
 from studio.errors import StudioError
 from studio.explaining import Explained
-from studio.lists import house_table
+from studio.lists import house_table, whole
 from studio.pages import NOT_SAVED, HousePage, blame
 from studio.roles import needs
+from studio.tables import pages_of
 
 MAY_BUY = "purchases.change"
 DAYS_A_WEEK = 7
+FIBRES_A_PAGE = 12
 
 
 def asked_weeks(text: str) -> int:
@@ -55,10 +59,17 @@ def weeks_said(text: str, weeks: int) -> str:
     )
 
 
-def address(weeks: int) -> str:
-    """Return the address of the page for a number of weeks."""
-    usual = weeks == reordering.USUAL_WEEKS
-    return reverse("reorder") + ("" if usual else f"?weeks={weeks}")
+def address(weeks: int, page: int = 1) -> str:
+    """Return the address of a page for a number of weeks."""
+    told = {} if weeks == reordering.USUAL_WEEKS else {"weeks": weeks}
+    told |= {} if page == 1 else {"page": page}
+    return reverse("reorder") + (f"?{urlencode(told)}" if told else "")
+
+
+def address_of(key: int | None) -> str:
+    """Return where a fibre stands, on whichever page that is."""
+    asked = f"?fibre={key}#{panels.anchor(key)}" if key else ""
+    return f"{reverse('reorder')}{asked}"
 
 
 def _is_looking(search: reordering.Search | None) -> bool:
@@ -96,25 +107,39 @@ class ReorderShape(HousePage, TemplateView):
             standing = reordering.standing(now, weeks)
             shot, flags, orders = standing.snapshot, standing.flags, ()
             context["lede"] = reorderwording.lede(flags, now, weeks)
-        drawer = self._drawer(shot, now)
-        context["asking"] = reorderwording.flagged(flags)
-        context["entries"] = [drawer.entry(flag, orders) for flag in context["asking"]]
-        context["at_rest"] = reorderwording.at_rest(flags, weeks)
-        context["resting"] = [
-            drawer.ahead(flag)
-            for flag in flags
-            if flag.state == NOTHING_TO_DO and panels.worth_drawing(flag)
-        ]
-        return super().get_context_data(**context, **kwargs)
+        return super().get_context_data(**context, **self._drawn(shot, flags, orders), **kwargs)
 
-    def _drawer(self, shot: Snapshot, now: date) -> panels.Drawer:
-        return panels.Drawer(
+    def _drawn(
+        self, shot: Snapshot, flags: Sequence[Flag], orders: Sequence[OrderToPlace]
+    ) -> dict[str, Any]:
+        """Draw the fibres of this page: those that ask for something first."""
+        keys = dict(Fibre.objects.values_list("name", "pk"))
+        drawer = panels.Drawer(
             self.request,
-            now,
-            keys=dict(Fibre.objects.values_list("name", "pk")),
+            shot.today,
+            keys=keys,
             commissions={promise.ref for promise in shot.commissions},
             system=self.studio.units,
         )
+        page = self._page([*reorderwording.flagged(flags), *panels.resting(flags)], keys)
+        asking = [flag for flag in page if flag.state != NOTHING_TO_DO]
+        resting = [drawer.ahead(flag) for flag in page if flag.state == NOTHING_TO_DO]
+        said_here = resting or not page.has_next()
+        return {
+            "asking": asking,
+            "entries": [drawer.entry(flag, orders) for flag in asking],
+            "at_rest": reorderwording.at_rest(flags, self.weeks) if said_here else "",
+            "resting": resting,
+            "pages": pages_of(page, lambda number: address(self.weeks, number)),
+        }
+
+    def _page(self, drawn: Sequence[Flag], keys: Mapping[str, int]) -> Page:
+        """Return the page asked for, by its number or by a fibre that stands on it."""
+        fibre = whole(self.request.GET.get("fibre", ""))
+        places = (place for place, flag in enumerate(drawn) if keys.get(flag.fibre) == fibre)
+        number = next(places, 0) // FIBRES_A_PAGE + 1
+        paginator = Paginator(drawn, FIBRES_A_PAGE)
+        return paginator.get_page(whole(self.request.GET.get("page", "")) or number)
 
     def _plan(self, found: reordering.Found, now: date) -> dict[str, Any]:
         plan, currency = found.plan, self.studio.currency

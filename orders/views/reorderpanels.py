@@ -23,7 +23,7 @@ from orders.calc.bought import (
 )
 from orders.reordering import Offered, Search
 from orders.reordertables import BalanceRow, BalanceTable, PlanRow, PlanTable
-from orders.wording import day
+from orders.wording import day, named
 from studio.charts import Stepped, stepped
 from studio.lists import house_table
 from studio.money import show_money
@@ -109,8 +109,12 @@ class Drawer:
         )
 
 
-def worth_drawing(flag: Flag) -> bool:
-    """Tell whether anything is held, wanted or to be kept of a fibre."""
+def resting(flags: Sequence[Flag]) -> list[Flag]:
+    """Return those with nothing to do of which anything is held, wanted or to be kept."""
+    return [flag for flag in flags if flag.state == NOTHING_TO_DO and _is_worth_drawing(flag)]
+
+
+def _is_worth_drawing(flag: Flag) -> bool:
     return bool(flag.minimum_mg or any(balance.mg or balance.changes for balance in flag.balances))
 
 
@@ -166,7 +170,7 @@ def balance_rows(flag: Flag, now: date) -> list[BalanceRow]:
     rows += [
         BalanceRow(
             day(balance.day, now),
-            ", ".join(change.what for change in balance.changes),
+            named([change.what for change in balance.changes]),
             sum(change.mg for change in balance.changes),
             balance.mg,
         )

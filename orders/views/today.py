@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.views.generic import TemplateView
+from django_tables2.data import TableListData
 
 from fibres import offshelf
 from fibres.models import Fibre, Lot
@@ -23,12 +24,13 @@ from orders import (
     wording,
 )
 from orders.calc.bought import Flag
-from orders.calc.cover import Cover
+from orders.calc.cover import Answer, Cover, Lack
 from orders.explained import firstpage as today_explained
 from orders.makingtables import AtHandTable
 from orders.models import Commission, Making
 from orders.reordertables import FlagRow, FlagTable
 from orders.tables import DueTable, ShortRow, ShortTable, SoonTable
+from orders.views import reorder
 from orders.views.makings import makings
 from orders.views.shapes import cover_marks, today
 from studio import clock, roles
@@ -37,7 +39,7 @@ from studio.lists import house_table
 from studio.pages import HousePage
 from studio.roles import needs
 from studio.tables import LedgerTable
-from studio.units import show_number, show_size
+from studio.units import System, show_number, show_size
 
 ROWS_SHOWN = 100
 DUE_SHOWN = 8
@@ -88,22 +90,21 @@ class Today(HousePage, TemplateView):
         user = self.request.user
         standing = reordering.standing(now, with_money=self.sees_money)
         cover = standing.cover
-        rows = {row.ref: row for row in _open_promises(user)}
-        short = _short_rows(cover, rows, self.studio.units)
+        short = Shorts(cover, _open_promises(user), self.studio.units)
         asking = [
             flag
             for flag in reorderwording.flagged(standing.flags)
             if reorderwording.needs_act(flag, now)
         ]
         lede = wording.lede(cover, self.studio.units, made=sheetsinhand.all_made())
-        due = sorted(rows.values(), key=lambda row: (row.due, row.ref))[:DUE_SHOWN]
+        due = list(_open_promises(user).order_by("due", "ref")[:DUE_SHOWN])
         return {
             "lede": " ".join(filter(None, [lede, reorderwording.urge(asking, now)])),
             "asks": asks(user, due),
             "thanks": _thanks_words(user, now),
             "at_hand": self._table(AtHandTable, _at_hand(now), "making-"),
             "short": self._table(ShortTable, short, ""),
-            "short_note": _short_note(short),
+            "short_note": short.note,
             "to_order": self._table(
                 FlagTable, _flag_rows(asking, now, self.studio.units), "order-"
             ),
@@ -120,8 +121,11 @@ class Today(HousePage, TemplateView):
         """Return a table, in pages where it is very long, or None where it has no rows."""
         if not rows:
             return None
-        told = {"paginate": len(rows) > ROWS_SHOWN, "per_page": ROWS_SHOWN, **more}
-        return house_table(self.request, kind, list(rows), prefix=prefix, **told)
+        is_long = len(rows) > ROWS_SHOWN
+        told = {"paginate": is_long, "per_page": ROWS_SHOWN, **more}
+        # A table makes a list of what it is not told to leave as it is.
+        shown = TableListData(rows) if is_long else rows[:]
+        return house_table(self.request, kind, shown, prefix=prefix, **told)
 
     def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
         """Say how the answers come about; the first steps have no figures."""
@@ -150,52 +154,64 @@ def _open_promises(user: Any) -> Any:
     return queries.commissions_for(user).filter(state__in=Commission.PROMISES)
 
 
-def _short_rows(cover: Cover, rows: dict[str, Any], system: Any) -> list[ShortRow]:
-    found = []
-    for answer in cover.commissions:
-        row = rows.get(answer.ref)
-        if row is None:
-            # It was moved on between the two readings.
-            continue
-        size = show_size(row.sheet.size, system=system)
-        wanted = f"{show_number(row.good_quantity)} sheets, {size}"
-        found += [
-            ShortRow(
-                ref=answer.ref,
-                title=row.title,
-                wanted=wanted,
-                fibre=" or ".join(lack.fibres),
-                short_mg=lack.oven_dry_mg,
-                due=answer.due,
-                ready=wording.mark_of(answer, cover.today),
-            )
-            for lack in answer.short
-        ]
-    return found
+class Shorts(Sequence[ShortRow]):
+    """What promises lack, fibre by fibre; read and worded only where it is shown."""
+
+    def __init__(self, cover: Cover, promises: QuerySet[Commission], system: System) -> None:
+        self.today = cover.today
+        self.promises = promises
+        self.system = system
+        self.lacks = [(one, lack) for one in cover.commissions for lack in one.short]
+
+    def __len__(self) -> int:
+        return len(self.lacks)
+
+    def __iter__(self) -> Iterator[ShortRow]:
+        return iter(self[:])
+
+    def __getitem__(self, place: Any) -> Any:
+        """Return rows for a slice; what was moved on since it was reckoned is left out."""
+        if not isinstance(place, slice):
+            return self[place : place + 1][0]
+        lacks = self.lacks[place]
+        rows = {row.ref: row for row in self.promises.filter(ref__in={a.ref for a, _ in lacks})}
+        return [self._row(one, lack, rows[one.ref]) for one, lack in lacks if one.ref in rows]
+
+    def _row(self, answer: Answer, lack: Lack, promise: Commission) -> ShortRow:
+        size = show_size(promise.sheet.size, system=self.system)
+        return ShortRow(
+            ref=answer.ref,
+            title=promise.title,
+            wanted=f"{show_number(promise.good_quantity)} sheets, {size}",
+            fibre=" or ".join(lack.fibres),
+            short_mg=lack.oven_dry_mg,
+            due=answer.due,
+            ready=wording.mark_of(answer, self.today),
+        )
+
+    @property
+    def note(self) -> str:
+        """Say how many commissions wait on how many fibres."""
+        waiting = len({answer.ref for answer, _ in self.lacks})
+        fibres = len({lack.fibres for _, lack in self.lacks})
+        said = "One commission waits" if waiting == 1 else f"{waiting} commissions wait"
+        return f"{said} on {'one fibre' if fibres == 1 else f'{fibres} fibres'}"
 
 
 def _flag_rows(asking: list[Flag], now: date, system: Any) -> list[FlagRow]:
     """Return the fibres about which something has to be done within a fortnight."""
     # All names are read, so that the page asks the same on every day.
     keys = dict(Fibre.objects.values_list("name", "pk"))
-    reorder = reverse("reorder")
     return [
         FlagRow(
             fibre=flag.fibre,
-            address=f"{reorder}#fibre-{keys[flag.fibre]}" if flag.fibre in keys else reorder,
+            address=reorder.address_of(keys.get(flag.fibre)),
             why=reorderwording.in_short(flag, now, system),
             short_oven_dry_mg=flag.short_oven_dry_mg,
             mark=reorderwording.mark_of(flag, now),
         )
         for flag in asking
     ]
-
-
-def _short_note(short: list[ShortRow]) -> str:
-    waiting = len({row.ref for row in short})
-    fibres = len({row.fibre for row in short})
-    said = "One commission waits" if waiting == 1 else f"{waiting} commissions wait"
-    return f"{said} on {'one fibre' if fibres == 1 else f'{fibres} fibres'}"
 
 
 def _set_aside(cover: Cover, lots: Iterable[Lot]) -> dict[str, list[tuple[int, str]]]:

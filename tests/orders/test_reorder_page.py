@@ -7,6 +7,7 @@ from orders import reordering
 from orders import reorderwording as wording
 from orders.calc.bought import NO_OFFER, ORDER_NOW, TOO_LATE, Change, DayBalance
 from orders.models import StoredPlan
+from orders.views import reorder as reorder_view
 from orders.wording import day as worded
 from tests.builders import (
     KG,
@@ -74,6 +75,33 @@ def test_a_promise_that_lacks_fibre_is_told_from_a_minimum_that_is_not_kept(owne
     assert "No plan without a purchase: T-1 lacks 1.000 kg usable of it." in page
     assert "Only the minimum of 3.000 kg usable is at stake: 1.250 kg oven-dry is missing." in page
     assert "Below its minimum now, and no promise is short of it." in page
+
+
+def test_many_fibres_stand_on_several_pages_and_each_is_found(owner_client, planner, monkeypatch):
+    monkeypatch.setattr(reorder_view, "FIBRES_A_PAGE", 2)
+    fibres = [make_fibre(name=name) for name in ("Esparto", "Flax", "Hemp", "Kozo", "Linter")]
+    answering(planner, *(flag(one.name) for one in fibres[:3]), *map(at_rest, ("Kozo", "Linter")))
+    drawn = [
+        [name for one in fibres if f"{(name := one.name)}, usable fibre ahead" in said(page)]
+        for page in (
+            look(owner_client, f"{ADDRESS}?weeks=8&page={number}") for number in (1, 2, 3)
+        )
+    ]
+    assert drawn == [["Esparto", "Flax"], ["Hemp", "Kozo"], ["Linter"]]
+    last = look(owner_client, f"{ADDRESS}?fibre={fibres[4].pk}&weeks=8")
+    assert "Page 3 of 3, 5 fibres" in said(last)
+    assert last.one("a", rel="prev").attrs["href"] == f"{ADDRESS}?weeks=8&page=2"
+    assert last.one("details", id=f"fibre-{fibres[4].pk}")
+
+
+def test_a_day_on_which_many_draw_names_a_few_of_them(owner_client, planner):
+    many = tuple(Change(f"T-{number}", -KG) for number in range(1, 10))
+    answering(
+        planner,
+        flag(balances=(DayBalance(ahead(0), 2 * KG), DayBalance(ahead(20), -7 * KG, many))),
+    )
+    page = look(owner_client, ADDRESS)
+    assert "T-1, T-2, T-3, T-4, T-5, T-6 and 3 more" in said(page)
 
 
 def test_every_state_has_its_word(owner_client, planner):

@@ -1,3 +1,5 @@
+from unittest.mock import Mock
+
 import pytest
 import time_machine
 
@@ -179,6 +181,22 @@ def test_a_commission_that_moves_on_between_two_readings_is_passed_over(
     look(owner_client, "/")
 
 
+def test_many_shortages_are_read_and_shown_a_page_at_a_time(owner_client, sheet, monkeypatch):
+    monkeypatch.setattr(today_page, "ROWS_SHOWN", 2)
+    refs = [make_commission(sheet, good_quantity=100).ref for _ in range(3)]
+    read = Mock(side_effect=today_page.Shorts._row, autospec=True)
+    monkeypatch.setattr(today_page.Shorts, "_row", lambda *told: read(*told))
+    first, second = (look(owner_client, f"/?page={number}") for number in (1, 2))
+    assert read.call_count == 3
+    shown = [
+        [head.split()[0] for head in heads(page, "Commissions that the store")]
+        for page in (first, second)
+    ]
+    assert shown == [refs[:2], refs[2:]]
+    assert "3 commissions wait on one fibre" in said(first)
+    assert "3 commissions wait on one fibre" in said(second)
+
+
 # --- what has to be ordered
 
 
@@ -198,7 +216,7 @@ def test_a_fibre_to_order_within_a_fortnight_is_told_with_why_and_the_day(owner_
     assert f"Order Abaca sheet pulp by {worded(day(-9), day())} and it comes in time." in said(
         page
     )
-    (link,) = [one for one in page.all("a") if one.attrs["href"].startswith("/reorder/#")]
+    (link,) = [one for one in page.all("a") if one.attrs["href"].startswith("/reorder/?fibre=")]
     assert f'id="{link.attrs["href"].partition("#")[2]}"' in (
         owner_client.get("/reorder/").content.decode()
     )
