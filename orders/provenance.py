@@ -22,7 +22,7 @@ from fibres import queries
 from fibres.calc import moisture as wet
 from fibres.models import Fibre, Lot
 from orders.calc.statement import FibreStatement, IssuedFibre, fibre_statement, permanence
-from orders.makings.standing import sheets_made, standing
+from orders.makings.standing import issues_with_movements, sheets_made, standing
 from orders.models import Dose, Issue, Making, SheetMovement
 
 State = Making.State
@@ -136,10 +136,9 @@ def _read(wanted: Q, user: Any) -> Trail:
         if lot is not None
     }
     issues = list(
-        Issue.objects.filter(wanted | Q(making__in=made.order_by().values("pk")))
+        issues_with_movements()
+        .filter(wanted | Q(making__in=made.order_by().values("pk")))
         .exclude(making__state=State.GIVEN_UP)
-        .select_related("movement")
-        .order_by("pk")
     )
     keys = {issue.lot_id for issue in issues} | set(came_of)
     lots = {lot.pk: lot for lot in queries.lots_for(user).filter(pk__in=keys)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from fibres.models import Movement
 from orders.models import Issue, Making, SheetMovement
@@ -48,6 +48,18 @@ def standing(
     return found
 
 
+def issues_with_movements(*, using: str = "default") -> QuerySet[Issue]:
+    """Return issues, each with its movement; there may be many, and no words of them are read."""
+    of_both = ("lot", "as_is_mg", "oven_dry_mg")
+    of_movements = ("kind", "entry", "reverses", *of_both)
+    return (
+        Issue.objects.using(using)
+        .select_related("movement")
+        .only("making", "movement", *of_both, *(f"movement__{name}" for name in of_movements))
+        .order_by("pk")
+    )
+
+
 def issued_by(movement: int) -> tuple[int, int] | None:
     """Return the key of the making that a movement issues to, and its oven-dry milligrams.
 
@@ -74,15 +86,7 @@ def issued_by_lot(
     Of a making that is not finished they are what was weighed out so far. What was corrected to
     nothing is left out.
     """
-    # There may be many; what they and their movements say in words is not asked.
-    of_both = ("lot", "oven_dry_mg")
-    of_movements = ("kind", "entry", "reverses", *of_both)
-    rows = (
-        Issue.objects.using(using)
-        .select_related("movement")
-        .only("making", "movement", *of_both, *(f"movement__{name}" for name in of_movements))
-        .order_by("pk")
-    )
+    rows = issues_with_movements(using=using)
     keys = [making.pk for making in makings]
     issues = [
         issue for some in portions(keys, MOST_KEYS) for issue in rows.filter(making__in=some)
