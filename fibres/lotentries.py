@@ -1,4 +1,4 @@
-"""Who entered what of one lot: every act in the order of the book, with its movements."""
+"""Who entered what of one lot: every act in the order in which they were entered."""
 
 from __future__ import annotations
 
@@ -17,6 +17,9 @@ from fibres.models import Lot, MoistureTest, Movement
 from studio import roles
 from studio.models import Entry
 
+Kind = Movement.Kind
+# As the book calls it.
+MOISTURE = "Moisture weighed"
 # The first part of an address, and what is entered there.
 PLACES = {
     "commissions": "Commission",
@@ -36,7 +39,6 @@ class LotEntry:
     said: str
     place: str
     page: str
-    lines: str
 
 
 def may_see_any(user: Any) -> bool:
@@ -62,7 +64,7 @@ def entries_of(
         by_entry[movement.entry_id].append(movement)
     # A lot may have more entries than a statement takes keys.
     moved = lot.movements.order_by().values("entry")
-    tested = [test.entry_id for test in tests]
+    tested = {test.entry_id for test in tests}
     rows = Entry.objects.filter(
         Q(pk__in=moved) | Q(pk__in=tested) | Q(page=lot.get_absolute_url())
     )
@@ -73,10 +75,11 @@ def entries_of(
         LotEntry(
             when=_moment(row),
             who=row.who,
-            said=lotbook.without_donor(_what(row), hidden_name),
+            said=lotbook.without_donor(
+                _what(row, by_entry.get(row.pk, []), is_test=row.pk in tested), hidden_name
+            ),
             place=_place(row.page),
             page=row.page if opens(row.page) else "",
-            lines=_lines(by_entry.get(row.pk, [])),
         )
         for row in rows.select_related("by").order_by("pk")
     ]
@@ -87,9 +90,32 @@ def _moment(entry: Entry) -> str:
     return f"{at.day} {at:%b %Y, %H:%M}"
 
 
-def _what(entry: Entry) -> str:
-    """Name the act; the book has its masses, in the units of whoever reads."""
-    return str(entry.said if entry.act.endswith(" lot") else entry.act.capitalize())
+def _what(entry: Entry, movements: Sequence[Movement], *, is_test: bool) -> str:
+    """Say what was entered in words of the book, which has its masses in the reader's units."""
+    if is_test:
+        return MOISTURE
+    if not movements:
+        return str(entry.said)
+    since = ", corrected since" if any(hasattr(one, "reversed_by") for one in movements) else ""
+    put_right = [_line_of(one.reverses) for one in movements if one.reverses is not None]
+    if put_right:
+        return f"Corrected: {_one_each(put_right)}{since}"
+    return f"{_one_each(_word(one.kind) for one in movements).capitalize()}{since}"
+
+
+def _line_of(movement: Movement) -> str:
+    """Name a line of the book by what it was and its day."""
+    # A correction that can be taken back is what a sample put right.
+    word = MOISTURE.lower() if movement.kind == Kind.CORRECTED else _word(movement.kind)
+    return f"{word} {movement.happened_on.day} {movement.happened_on:%b}"
+
+
+def _word(kind: str) -> str:
+    return str(Kind(kind).label).lower()
+
+
+def _one_each(words: Iterable[str]) -> str:
+    return ", ".join(dict.fromkeys(words))
 
 
 def _place(page: str) -> str:
@@ -104,17 +130,3 @@ def _may_open(page: str, user: Any) -> bool:
     except Resolver404:
         return False
     return roles.can(user, roles.need_of(view) or "studio.change")
-
-
-def _lines(movements: Sequence[Movement]) -> str:
-    """Name the movements of an act by their numbers, and what they put right."""
-    return "; ".join(map(_line, movements))
-
-
-def _line(movement: Movement) -> str:
-    number = str(movement.pk)
-    if movement.reverses_id:
-        return f"{number} takes back {movement.reverses_id}"
-    if hasattr(movement, "reversed_by"):
-        return f"{number}, taken back by {movement.reversed_by.pk}"
-    return number

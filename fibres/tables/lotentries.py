@@ -15,7 +15,7 @@ from studio.templatetags.studio import codes
 class LotEntryTable(LedgerTable):
     """Every act that touched a lot, oldest first."""
 
-    caption = "Every act with the numbers of its movements, which the audit uses too."
+    caption = "Every act, the first on top; the book above has its figures."
     shape = "three"
     nothing = "You have entered nothing of this lot."
 
@@ -23,7 +23,6 @@ class LotEntryTable(LedgerTable):
     said = TextColumn("What was entered", accessor="said", wide=True, orderable=False)
     who = TextColumn("By", accessor="who", orderable=False)
     place = TextColumn("Page", accessor="place", orderable=False)
-    lines = TextColumn("Movements", accessor="lines", orderable=False)
 
     def render_place(self, value: str, record: LotEntry) -> Any:
         """Lead to the page, where the reader may open it."""

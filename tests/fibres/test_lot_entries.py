@@ -1,4 +1,4 @@
-"""The page of a lot shows who entered what, when and where, and how movements hang together."""
+"""The page of a lot shows who entered what, when and where, and what was put right later."""
 
 from __future__ import annotations
 
@@ -43,24 +43,55 @@ def worked_lot(people: dict[str, Any]) -> Lot:
     return lot
 
 
-def test_an_owner_sees_every_act_with_its_moment_its_page_and_its_movements(
+def entered(client: Any, lot: Lot) -> str:
+    """Return what a lot's page says of who entered what, and the head of what follows."""
+    return str(see(client, lot.get_absolute_url()).told.partition(HEAD)[2])
+
+
+def test_an_owner_sees_every_act_in_the_words_of_the_book_with_its_moment_and_page(
     owner_client: Any, people: dict[str, Any]
 ) -> None:
     lot = worked_lot(people)
-    first, second, back, right = Movement.objects.values_list("pk", flat=True)
-    page = see(owner_client, lot.get_absolute_url())
-    told = page.told.partition(HEAD)[2]
+    told = entered(owner_client, lot)
     for words in (
-        f"3 Mar 2026, 09:05 Receive anna Lot {lot.ref} {first}",
-        f"4 Mar 2026, 14:30 Take out bruno Lot {lot.ref} {second}, taken back by {back}",
-        f"4 Mar 2026, 14:30 Correct anna Lot {lot.ref} {back} takes back {second}; {right}",
-        f"4 Mar 2026, 14:30 Test moisture anna Lot {lot.ref}",
+        f"3 Mar 2026, 09:05 Received anna Lot {lot.ref} 4 Mar",
+        f"4 Mar 2026, 14:30 Issued, corrected since bruno Lot {lot.ref} 4 Mar",
+        f"4 Mar 2026, 14:30 Corrected: issued 4 Mar anna Lot {lot.ref} 4 Mar",
+        f"4 Mar 2026, 14:30 Moisture weighed anna Lot {lot.ref} About",
     ):
         assert words in told
     assert (
         f'<a href="{lot.get_absolute_url()}">Lot <span class="code">{lot.ref}</span></a>'
         in owner_client.get(lot.get_absolute_url()).content.decode().partition(HEAD)[2]
     )
+
+
+def test_a_lot_that_never_came_names_its_receipt_and_what_its_sample_put_right(
+    owner_client: Any,
+) -> None:
+    lot = make_lot(received_on=date(2026, 3, 1))
+    weighed = {"wet_mg": 100_000, "dry_mg": 80_000, "tare_mg": 0}
+    # As if it had come in wetter than was said, so that the sample takes fibre off the book.
+    services.weigh_moisture(lot, **weighed, tested_on=date(2026, 3, 2), has_dried=False, by=None)
+    received = Movement.objects.get(kind="received")
+    services.correct(received, as_is_mg=0, happened_on=date(2026, 3, 3), why="Not ours", by=None)
+    told = entered(owner_client, lot)
+    assert "Received, corrected since command line" in told
+    assert "Moisture weighed command line" in told
+    assert "Corrected: moisture weighed 2 Mar, received 1 Mar command line" in told
+
+
+def test_what_a_making_and_a_count_moved_is_named_by_the_book_too(owner: Any) -> None:
+    lot = make_lot()
+    entry = enter("finish making", "M-001", page="/makings/M-001/", key=None, by=owner)
+    told = {"happened_on": day(), "entry": entry}
+    moved = [
+        ledger.post(lot, "issued", -1000, as_is_mg=-1100, **told),
+        ledger.post(lot, "returned", 500, as_is_mg=550, **told),
+        ledger.post(lot, "issued", -2000, as_is_mg=-2200, **told),
+    ]
+    rows = lotentries.entries_of(lot, moved, [], user=owner)
+    assert ("Issued, returned", "Making M-001") in [(row.said, row.place) for row in rows]
 
 
 def test_what_is_said_of_a_lot_and_its_closing_stand_there_too(owner_client: Any) -> None:
@@ -77,7 +108,7 @@ def test_a_hand_sees_what_they_entered_and_a_viewer_nothing(people: dict[str, An
     lot = worked_lot(people)
     told = see(signed_in(people["bruno"]), lot.get_absolute_url()).told.partition(HEAD)[2]
     assert "What you entered" in told
-    assert "Take out bruno" in told
+    assert "Issued, corrected since bruno" in told
     assert "anna" not in told.partition(" About ")[0]
     assert HEAD not in see(signed_in(make_user(VIEWER)), lot.get_absolute_url()).told
 
