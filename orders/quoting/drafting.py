@@ -15,7 +15,8 @@ from studio.errors import StudioError
 from studio.models import Counter, Mould, Studio
 
 State = Commission.State
-# For these a page leads to a quote. What is agreed by word alone may have its paper all the same.
+# A new quote is drawn up for these. One that was there before may still be issued and accepted
+# once its commission is agreed by word alone.
 QUOTABLE = (State.ENQUIRY, State.QUOTED)
 ANSWERABLE = (*QUOTABLE, State.AGREED)
 HOW_MANY_OTHERS = 3
@@ -56,7 +57,7 @@ def from_commission(commission: Commission, today: date, *, with_day: bool = Tru
 
     ``with_day`` reckons the day to send, which takes a look at the whole store.
     """
-    refuse_unless_answerable(commission)
+    refuse_unless_quotable(commission)
     quote = usual(commission.good_quantity, today)
     quote.commission, quote.client = commission, commission.client
     quote.sheet, quote.title = commission.sheet, commission.title
@@ -119,6 +120,19 @@ def refuse_unless_answerable(commission: Commission) -> None:
             "the client wants another number.",
             field="commission",
             value=accepted.ref,
+        )
+
+
+def refuse_unless_quotable(commission: Commission) -> None:
+    """Refuse to draw up a quote beside what is agreed already, be it by word alone."""
+    refuse_unless_answerable(commission)
+    if commission.state not in QUOTABLE:
+        raise StudioError(
+            f"{commission.ref} is agreed already; quotes are for what the client has not agreed "
+            "to. Take it back to quoted first, or enter a new commission to quote for the next "
+            "one.",
+            field="commission",
+            value=commission.ref,
         )
 
 
@@ -189,7 +203,9 @@ def prepare(quote: Quote, *, new_client: str = "", new_sheet: Sheet | None = Non
     """Make a new quote ready to be kept: its client, its sheet, its number."""
     if quote.commission_id:
         held = Commission.objects.select_for_update().get(pk=quote.commission_id)
-        refuse_unless_answerable(held)
+        # Issued anew, a quote only says again what was offered before.
+        refuse = refuse_unless_answerable if quote.replaces_id else refuse_unless_quotable
+        refuse(held)
         quote.client_id, quote.sheet_id = held.client_id, held.sheet_id
     if new_client:
         quote.client = services.client_named(new_client)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from orders import reordering
+from orders import quoting, reordering
 from tests.builders import (
     KG,
     make_commission,
@@ -16,6 +16,7 @@ from tests.builders import (
     make_source,
 )
 from tests.orders.copying import make_base, settle
+from tests.orders.quotings import drafted, plain_studio
 from tests.orders.reorders import Planner, line, order, reorder
 
 
@@ -32,6 +33,23 @@ def sheet(fibre):
 @pytest.fixture
 def asked(sheet):
     return make_commission(sheet, ref="C-101", title="Song sheets")
+
+
+@pytest.fixture
+def studio(db):
+    """Return a studio whose prices can be reckoned in the head."""
+    return plain_studio()
+
+
+@pytest.fixture
+def draft(asked):
+    """Return a draft for the commission that a module asks for, which has to be an enquiry."""
+    return drafted(asked)
+
+
+@pytest.fixture
+def issued(draft):
+    return quoting.issue(draft, by=None)
 
 
 @pytest.fixture

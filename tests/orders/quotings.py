@@ -125,6 +125,11 @@ def offered(*costs: Cost, **changes: Any) -> Quotation:
     return Quotation.of(terms(**changes), costs or (cost_at(60, 654),))
 
 
+def today() -> date:
+    """Return the day it is in the studio."""
+    return timezone.localdate()
+
+
 def in_days(count: int) -> date:
     """Return a day ahead of today."""
     return day(-count)

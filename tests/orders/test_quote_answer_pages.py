@@ -3,7 +3,6 @@
 import re
 
 import pytest
-from django.utils import timezone
 
 from orders import quoting
 from orders.models import Commission, Quote
@@ -23,30 +22,9 @@ pytestmark = pytest.mark.django_db
 State = Quote.State
 
 
-def today():
-    return timezone.localdate()
-
-
-@pytest.fixture
-def studio(db):
-    return plain_studio()
-
-
 @pytest.fixture
 def asked(studio):
     return enquiry()
-
-
-@pytest.fixture
-def draft(asked):
-    quote = quoting.from_commission(asked, today())
-    quote.other_quantities = [10, 50]
-    return quoting.draft(quote, by=None)
-
-
-@pytest.fixture
-def issued(draft):
-    return quoting.issue(draft, by=None)
 
 
 # --- answered

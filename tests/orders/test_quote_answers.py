@@ -5,7 +5,6 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from django.utils import timezone
 
 from orders import quoting
 from orders.calc.quotation import Quotation
@@ -19,41 +18,15 @@ from tests.builders import (
     make_commission,
     make_quote,
 )
-from tests.orders.quotings import (
-    drafted,
-    enquiry,
-    gift_sheet,
-    in_days,
-    now,
-    plain_studio,
-)
+from tests.orders.quotings import enquiry, gift_sheet, in_days, now, plain_studio, today
 
 pytestmark = pytest.mark.django_db
 State = Quote.State
 
 
-def today():
-    return timezone.localdate()
-
-
-@pytest.fixture
-def studio(db):
-    return plain_studio()
-
-
 @pytest.fixture
 def asked(studio):
     return enquiry()
-
-
-@pytest.fixture
-def draft(asked):
-    return drafted(asked)
-
-
-@pytest.fixture
-def issued(draft):
-    return quoting.issue(draft, by=None)
 
 
 # --- issued anew

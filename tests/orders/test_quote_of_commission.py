@@ -2,13 +2,14 @@
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from orders import quoting, services
 from orders.models import Commission, Quote
 from studio.errors import StudioError
 from tests.builders import make_client, make_quote
 from tests.orders.looking import form_data, look, said
-from tests.orders.quotings import drafted, enquiry, plain_studio
+from tests.orders.quotings import drafted, enquiry, now, plain_studio
 from tests.studio.pages import Page, uncoded, words
 
 pytestmark = pytest.mark.django_db
@@ -16,8 +17,7 @@ State = Commission.State
 
 
 @pytest.fixture
-def asked(db):
-    plain_studio()
+def asked(studio):
     return enquiry()
 
 
@@ -88,6 +88,40 @@ def test_what_was_agreed_by_word_goes_back_but_not_what_a_quote_was_accepted_for
     quoting.accept(quote, 20, by=None)
     with pytest.raises(StudioError, match="after that it can become making, withdrawn"):
         services.move(asked, State.QUOTED, by=None)
+
+
+# --- agreed by word, without a quote
+
+
+SAID = "C-101 is agreed already; quotes are for what the client has not agreed to."
+
+
+def test_no_paper_is_drawn_up_beside_what_was_agreed_by_word(owner_client, asked):
+    services.move(asked, State.AGREED, by=None)
+    address = f"{reverse('quote_new')}?commission=c-101"
+    for answer in (
+        owner_client.get(address, follow=True),
+        owner_client.post(address, follow=True),
+    ):
+        assert answer.redirect_chain == [(reverse("quotes"), 302)]
+        assert SAID in uncoded(answer.content.decode())
+    assert not Quote.objects.exists()
+
+
+def test_agreed_by_word_while_a_draft_is_typed_none_is_kept(asked):
+    quote = quoting.from_commission(asked, timezone.localdate())
+    services.move(asked, State.AGREED, by=None)
+    with pytest.raises(StudioError, match=SAID):
+        quoting.draft(quote, by=None)
+
+
+def test_what_was_offered_before_the_word_can_be_issued_anew_and_accepted(asked):
+    first = quoting.issue(drafted(asked), by=None)
+    services.move(asked, State.AGREED, by=None)
+    anew = quoting.reissue(first, quoting.again(now(first), timezone.localdate()), by=None)
+    quoting.accept(anew, 20, by=None)
+    asked.refresh_from_db()
+    assert (asked.state, asked.agreed_price_minor) == (State.AGREED, 450)
 
 
 # --- the form: what is amiss in a new sheet ----------------------------------------------------

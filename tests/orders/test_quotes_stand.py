@@ -8,26 +8,20 @@ from orders import quoting
 from orders.models import Quote
 from studio.errors import StudioError
 from tests.builders import make_client
-from tests.orders.quotings import enquiry, in_days, plain_studio
+from tests.orders.quotings import enquiry, in_days
 from tests.studio.pages import uncoded
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def asked(db):
-    plain_studio()
+def asked(studio):
     return enquiry()
 
 
 @pytest.fixture
 def draft(asked):
     return quoting.draft(quoting.from_commission(asked, timezone.localdate()), by=None)
-
-
-@pytest.fixture
-def issued(draft):
-    return quoting.issue(draft, by=None)
 
 
 def again(quote):

@@ -6,7 +6,6 @@ from decimal import Decimal
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 
 from fibres.models import FurnishPart, Lot
 from orders import demo, quoting, services
@@ -28,42 +27,15 @@ from tests.builders import (
     make_sheet,
     make_studio,
 )
-from tests.orders.quotings import (
-    drafted,
-    enquiry,
-    gift_sheet,
-    in_days,
-    now,
-    plain_studio,
-    prices,
-)
+from tests.orders.quotings import enquiry, gift_sheet, in_days, now, plain_studio, prices, today
 
 pytestmark = pytest.mark.django_db
 State = Quote.State
 
 
-def today():
-    return timezone.localdate()
-
-
-@pytest.fixture
-def studio(db):
-    return plain_studio()
-
-
 @pytest.fixture
 def asked(studio):
     return enquiry()
-
-
-@pytest.fixture
-def draft(asked):
-    return drafted(asked)
-
-
-@pytest.fixture
-def issued(draft):
-    return quoting.issue(draft, by=None)
 
 
 # --- prices by hand
@@ -104,7 +76,12 @@ def test_the_demo_quotes_what_the_trade_notes_reckon():
     people.make_roles()
     demo.make(today(), people.make_owner("demo owner", None))
     asked = Commission.objects.get(ref="C-003")
+    # Drawn up before it was agreed; its prices are those of now.
+    services.move(asked, "quoted", by=None)
+    asked.refresh_from_db()
     quote = quoting.draft(quoting.from_commission(asked, today()), by=None)
+    services.move(asked, "agreed", by=None)
+    quote, asked = now(quote), Commission.objects.get(pk=asked.pk)
     found = quoting.shown(quote, today())
     cover, answer = services.cover_of(asked, today())
     cost = services.cost_of(asked, picks=answer.picks, cover=cover)
@@ -250,8 +227,10 @@ def test_an_enquiry_is_quoted_once_its_quote_is_issued(issued, asked):
 
 
 def test_what_is_agreed_already_stays_agreed(studio):
-    asked = enquiry(state="agreed")
-    quoting.issue(quoting.draft(quoting.from_commission(asked, today()), by=None), by=None)
+    asked = enquiry()
+    quote = quoting.draft(quoting.from_commission(asked, today()), by=None)
+    Commission.objects.update(state="agreed")
+    quoting.issue(quote, by=None)
     asked.refresh_from_db()
     assert asked.state == Commission.State.AGREED
 

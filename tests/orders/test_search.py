@@ -56,7 +56,7 @@ def everything():
     client = make_client(name=f"{WORD} Press")
     commission = make_commission(sheet, client, title=f"{WORD} menus")
     make_making(commission=commission)
-    make_quote(commission=commission)
+    make_quote(sheet, client)
     source = make_source(name=f"{WORD} Mill")
     make_purchase(make_offer(source=source))
     make_delivery(commission)
