@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +77,40 @@ def alone_with(path: Path) -> Iterator[bool]:
         ) from fault
     try:
         yield _got(handle, fcntl.LOCK_EX)
+    finally:
+        os.close(handle)
+
+
+@contextmanager
+def held(file: Path) -> Iterator[None]:
+    """Say of a file that waits for something that this process is at it, however long it takes.
+
+    What says so lies beside it and is taken away with it.
+    """
+    handle = None
+    with suppress(OSError):
+        handle = _opened(file)
+        if fcntl is not None:
+            _got(handle, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+        with suppress(OSError):
+            _beside(file).unlink(missing_ok=True)
+
+
+def is_held(file: Path) -> bool:
+    """Tell whether a process that lives is at a file; where that cannot be told, nobody is."""
+    if fcntl is None:  # pragma: no cover - not on this system
+        return False
+    try:
+        handle = os.open(_beside(file), os.O_RDONLY)
+    except OSError:
+        return False
+    try:
+        return not _got(handle, fcntl.LOCK_SH)
     finally:
         os.close(handle)
 

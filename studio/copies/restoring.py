@@ -73,11 +73,13 @@ def prepared(
     _sweep(live)
     file = _file_beside(live)
     try:
-        try:
-            shutil.copyfile(path, file)
-        except OSError as fault:
-            raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
-        yield _looked_over(path, file, live, prove=prove, accept_faults=accept_faults)
+        # Whoever is asked whether to go on may take a day over it.
+        with inuse.held(file):
+            try:
+                shutil.copyfile(path, file)
+            except OSError as fault:
+                raise StudioError(f"{room.why_not(fault, live.parent)} {UNTOUCHED}") from fault
+            yield _looked_over(path, file, live, prove=prove, accept_faults=accept_faults)
     finally:
         _remove(file)
 
@@ -316,10 +318,13 @@ def _file_beside(live: Path) -> Path:
 
 def _sweep(live: Path) -> None:
     """Take away what restores that were broken off left, once nobody can be at it."""
-    ours = re.compile(rf"\.{re.escape(live.name)}\.restoring.*{re.escape(PART)}.*")
+    ours = re.compile(rf"(\.{re.escape(live.name)}\.restoring.*{re.escape(PART)}).*")
     with suppress(OSError):
         for path in live.parent.iterdir():
-            if ours.fullmatch(path.name) and time.time() - path.stat().st_mtime > STALE_S:
+            found = ours.fullmatch(path.name)
+            if not found or time.time() - path.stat().st_mtime <= STALE_S:
+                continue
+            if not inuse.is_held(path.with_name(found[1])):
                 path.unlink()
 
 

@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import re
+import uuid
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -40,7 +41,7 @@ UNREADABLE = (
     ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError,
 )  # fmt: skip
 # What opening a studio enters by itself, and what only says how somebody reads its pages.
-OF_NO_WEIGHT = ("open studio", "changed own units")
+OF_NO_WEIGHT = ("open studio", "changed own units", "put away first steps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,8 @@ class _Keys:
 
     people: dict[int, int] = field(default_factory=dict)
     entries_from: int = 0
+    # Keys of requests that were entered here before the studio came.
+    requests: frozenset[uuid.UUID] = frozenset()
 
     def of(self, target: type[models.Model] | None, key: Any) -> Any:
         """Return the key that a row has here."""
@@ -205,7 +208,11 @@ def _bring_in(
     for model in (Studio, Preference, *made_by_opening):
         model._base_manager.all().delete()
     people.make_roles()
-    keys = _Keys(entries_from=max(Entry.objects.values_list("pk", flat=True), default=0))
+    there = Entry.objects.values_list("pk", "request_key")
+    keys = _Keys(
+        entries_from=max((pk for pk, _ in there), default=0),
+        requests=frozenset(request for _, request in there),
+    )
     without = _people(_read(packed, manifest, tables.PEOPLE), keys)
     rows = {}
     every = {tables.label_of(model): model for model in tables.house_models()}
@@ -302,7 +309,6 @@ def _number(key: Any) -> int:
 def _rows(model: type[models.Model], rows: Iterable[dict[str, Any]], keys: _Keys) -> int:
     """Write the rows of a table as they were, whatever a model would fill in by itself."""
     fields = {field.attname: field for field in tables.columns_of(model)}
-    is_entry = model is Entry
     made: list[models.Model] = []
     number = 0
     for number, told in enumerate(rows, start=1):
@@ -312,8 +318,8 @@ def _rows(model: type[models.Model], rows: Iterable[dict[str, Any]], keys: _Keys
                 for name, value in told.items()
             }
             row = model(**values)
-            if is_entry:
-                row.pk += keys.entries_from
+            if isinstance(row, Entry):
+                _number_anew(row, keys)
             row.clean_fields(exclude=_unjudged(row))
         except (KeyError, TypeError, ValueError, ArithmeticError, ValidationError) as fault:
             raise _damaged(tables.label_of(model), number, fault) from fault
@@ -323,6 +329,17 @@ def _rows(model: type[models.Model], rows: Iterable[dict[str, Any]], keys: _Keys
             made = []
     _write(model, made)
     return number
+
+
+def _number_anew(entry: Entry, keys: _Keys) -> None:
+    """Put an entry behind those that are here.
+
+    An act that a studio knows once, by a key of its own, may have been done in both: the one that
+    came keeps its words and gets another key. No movement hangs on it, whose seal has the key.
+    """
+    entry.pk += keys.entries_from
+    if entry.request_key in keys.requests:
+        entry.request_key = uuid.uuid4()
 
 
 def _write(model: type[models.Model], made: list[models.Model]) -> None:

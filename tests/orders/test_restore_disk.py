@@ -6,6 +6,8 @@ import errno
 import hashlib
 import os
 import stat
+import subprocess
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -144,6 +146,52 @@ def test_what_a_killed_restore_left_goes_with_the_next(copy, live):
     assert not stale.exists()
     assert fresh.exists()
     assert other.exists()
+
+
+def long_ago(live: Path) -> list[Path]:
+    """Make all that a restore has staged look as if it had waited since the beginning of time."""
+    staged = [path for path in live.parent.iterdir() if ".restoring-" in path.name]
+    for path in staged:
+        os.utime(path, (0, 0))
+    return staged
+
+
+def test_a_restore_that_waits_for_an_answer_keeps_its_file_from_the_next(copy, live):
+    with restoring.prepared(copy, live, prove=prove) as waiting:
+        staged = long_ago(live)
+        assert waiting.file in staged
+        with restoring.prepared(copy, live, prove=prove):
+            assert [path for path in staged if not path.exists()] == []
+        restoring.put_in_place(waiting, now=NOON)
+    assert value(live, "SELECT name FROM studio_studio") != "Later"
+    assert [path for path in live.parent.iterdir() if ".restoring-" in path.name] == []
+
+
+HOLDING = """
+import sys, time
+from pathlib import Path
+from studio.copies import inuse
+with inuse.held(Path(sys.argv[1])):
+    print("held", flush=True)
+    time.sleep(600)
+"""
+
+
+def test_what_a_process_held_goes_once_it_is_killed(copy, live):
+    file = live.with_name(f".{live.name}.restoring-a.part")
+    file.write_text("")
+    there = subprocess.Popen([sys.executable, "-c", HOLDING, str(file)], stdout=subprocess.PIPE)
+    try:
+        assert there.stdout.readline() == b"held\n"
+        staged = long_ago(live)
+        with restoring.prepared(copy, live, prove=prove):
+            assert all(path.exists() for path in staged)
+    finally:
+        there.kill()
+        there.communicate()
+    assert len(staged) == 2
+    with restoring.prepared(copy, live, prove=prove):
+        assert not any(path.exists() for path in staged)
 
 
 def test_database_reached_by_a_link_is_the_one_that_is_replaced(copy, live, tmp_path, monkeypatch):

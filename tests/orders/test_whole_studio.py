@@ -13,7 +13,7 @@ from django.contrib.auth import get_user_model
 from django.core.management import CommandError, call_command
 
 from fibres.models import Fibre, Lot, Movement
-from orders import sheetsinhand, whole
+from orders import firststeps, sheetsinhand, whole
 from orders.audit import audit
 from orders.models import SheetMovement
 from orders.services import cover
@@ -278,6 +278,28 @@ def test_units_that_somebody_chose_for_the_pages_leave_a_studio_empty(studio):
     keep_own_units(get_user_model().objects.get(username="keeper"), "US")
     assert send(client, studio).status_code == 302
     assert "keeper" not in Preference.objects.values_list("user__username", flat=True)
+
+
+def test_a_studio_whose_first_steps_were_put_away_is_empty_still(studio):
+    flush()
+    client = signed_in_by_first_run()
+    assert client.post("/first-steps/away/").status_code == 302
+    assert Entry.objects.filter(request_key=firststeps.AWAY).exists()
+    assert send(client, studio).status_code == 302
+    assert Lot.objects.exists()
+
+
+def test_first_steps_put_away_in_both_studios_stay_so(studio):
+    firststeps.put_away(get_user_model().objects.get(username="ida"))
+    file = written()
+    flush()
+    client = signed_in_by_first_run()
+    firststeps.put_away(get_user_model().objects.get(username="keeper"))
+    assert send(client, file).status_code == 302
+    away = Entry.objects.filter(act="put away first steps")
+    assert [entry.by.username for entry in away] == ["keeper", "ida"]
+    assert [entry.request_key == firststeps.AWAY for entry in away] == [True, False]
+    assert audit().faults == []
 
 
 def signed_in_by_first_run():

@@ -10,6 +10,7 @@ import time_machine
 
 from studio import checks, clock
 from studio.entries import enter
+from tests.studio.pages import Page
 
 pytestmark = pytest.mark.django_db
 
@@ -50,6 +51,10 @@ def test_one_that_stands_six_minutes_behind_the_last_entry_is() -> None:
 def test_the_first_page_says_so(owner_client: Any) -> None:
     entered(NOON)
     with time_machine.travel(NOON - timedelta(minutes=6), tick=False):
-        assert SAID in owner_client.get("/").content.decode()
+        page = Page(owner_client.get("/").content.decode())
+        (note,) = [one for one in page.all("div", class_="note") if SAID in one.text]
+        # Beside the margin rule like all else, not across it.
+        assert "section" in note.inside
+        assert "The clock" in [head.text for head in page.all("h2")]
     with time_machine.travel(NOON, tick=False):
-        assert "The clock." not in owner_client.get("/").content.decode()
+        assert "Set the clock right" not in owner_client.get("/").content.decode()
