@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections import defaultdict, deque
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from django.apps import apps
 from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import models
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import reverse
 
 from studio import appendonly, background, tokens
@@ -220,6 +221,16 @@ def everything_under(folder: Path) -> set[str]:
     return {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
 
 
+@pytest.fixture
+def own_house(tmp_path: Path) -> Iterator[None]:
+    """Keep data in a folder beside which nobody else writes."""
+    folder = tmp_path / "house" / "data"
+    folder.mkdir(parents=True)
+    with override_settings(DATA_DIR=folder):
+        yield
+
+
+@pytest.mark.usefixtures("own_house")
 @pytest.mark.parametrize("name", NAMES, ids=ascii)
 def test_name_of_a_file_is_shown_and_never_used(owner_client: Client, name: str) -> None:
     page = reverse("data_bring", args=["clients"])
