@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.apps import apps
-from django.db import connections, models
+from django.db import connections, models, transaction
 
 from studio.errors import StudioError
 
@@ -117,14 +117,21 @@ def _guarded(connection: Any) -> list[type[AppendOnly]]:
 def install(using: str = "default", **kwargs: Any) -> None:
     """Put the triggers on every guarded table that exists."""
     connection = connections[using]
+    for model in _guarded(connection):
+        # Wholly or not at all: broken off between the two, a table would stand open. One table
+        # at a time, so that on PostgreSQL nobody waits for two of them.
+        with transaction.atomic(using=using):  # noqa: TID251 - no act: nothing is entered
+            _guard(connection, model)
+
+
+def _guard(connection: Any, model: type[AppendOnly]) -> None:
+    table = model._meta.db_table
     with connection.cursor() as cursor:
-        for model in _guarded(connection):
-            table = model._meta.db_table
-            if connection.vendor == "postgresql":
-                cursor.execute(_function(table))
-            for name, body in triggers_of(connection, model).items():
-                cursor.execute(_drop(connection, table, name))
-                cursor.execute(f'CREATE TRIGGER "{name}" {body}')
+        if connection.vendor == "postgresql":
+            cursor.execute(_function(table))
+        for name, body in triggers_of(connection, model).items():
+            cursor.execute(_drop(connection, table, name))
+            cursor.execute(f'CREATE TRIGGER "{name}" {body}')
 
 
 def remove(using: str = "default") -> None:

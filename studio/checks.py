@@ -11,11 +11,15 @@ from django.core.checks import CheckMessage, Error, Tags, Warning
 from django.core.checks import register as register_check
 from django.db import connections
 from django.db.utils import DatabaseError
+from django.db.utils import Error as AnyDatabaseError
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from studio import appendonly, database, roles
+from studio import appendonly, database, mounts, outages, roles
 from studio.copies import inuse, room
 from studio.files.limits import megabytes
+
+# Settings of PostgreSQL without which a saved entry may not outlive a power cut.
+WRITES_DOWN = ["fsync", "full_page_writes", "synchronous_commit"]
 
 
 def register() -> None:
@@ -23,9 +27,8 @@ def register() -> None:
     register_check(views_declare_needs, Tags.security)
     register_check(data_folder_is_writable)
     register_check(room_is_left)
-    register_check(journal_mode_is_told, Tags.database)
-    register_check(triggers_are_there, Tags.database)
-    register_check(clock_is_not_behind, Tags.database)
+    register_check(database_is_on_this_machine)
+    register_check(database_is_sound, Tags.database)
 
 
 def every_pattern(resolver: URLResolver | None = None) -> list[URLPattern]:
@@ -82,6 +85,90 @@ def room_is_left(**kwargs: Any) -> list[CheckMessage]:
             id="studio.W002",
         )
     ]
+
+
+def database_is_on_this_machine(**kwargs: Any) -> list[CheckMessage]:
+    """Find a database file on a network drive, which keeps neither locks nor memory as it must."""
+    file = inuse.file_of(connections["default"])
+    kind = mounts.network_kind(file.parent) if file else ""
+    if not kind:
+        return []
+    journal = database.journal_mode(os.environ.get("HALFSTUFF_SQLITE_JOURNAL", ""))
+    why = {
+        "wal": "In write-ahead mode SQLite needs memory that such a drive does not share, so "
+        "that entries can be lost and the file damaged.",
+        "delete": "SQLite relies on its locks, and such drives do not always keep them, so that "
+        "two people at once can damage the file.",
+    }
+    return [
+        Warning(
+            f"The database lies on a network drive: {file.parent} is {kind}. {why[journal]}",
+            hint="Move the folder to a disk of this machine and set HALFSTUFF_DATA. Several "
+            "machines share a studio in PostgreSQL: HALFSTUFF_DATABASE_URL.",
+            id="studio.W004",
+        )
+    ]
+
+
+def database_is_sound(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """Look at what only the database tells; where it does not answer, it is asked once."""
+    found = database_answers(databases)
+    if found:
+        return found
+    for look in (
+        journal_mode_is_told,
+        server_writes_down,
+        triggers_are_there,
+        clock_is_not_behind,
+    ):
+        found += look(databases)
+    return found
+
+
+def database_answers(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """Find a database that cannot be reached, and say why: pages only say that it is so."""
+    found: list[CheckMessage] = []
+    for alias in databases or []:
+        connection = connections[alias]
+        try:
+            connection.ensure_connection()
+        except AnyDatabaseError as fault:
+            file = inuse.file_of(connection)
+            hint = (
+                f"See that this account may read and write {file} and its folder, and that "
+                "their disk has room."
+                if file
+                else "See that the server runs, and that HALFSTUFF_DATABASE_URL names it rightly."
+            )
+            said = f"The database cannot be reached: {outages.in_one_line(fault)}."
+            found.append(Error(said, hint=hint, id="studio.E004"))
+    return found
+
+
+def server_writes_down(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """Find a server that says that an entry is saved before it is on its disk."""
+    for alias in databases or []:
+        if connections[alias].vendor != "postgresql":
+            continue
+        try:
+            with connections[alias].cursor() as cursor:
+                cursor.execute(
+                    "SELECT name FROM pg_settings WHERE name = ANY(%s) AND setting = 'off'",
+                    [WRITES_DOWN],
+                )
+                off = [name for (name,) in cursor.fetchall()]
+        except DatabaseError:
+            continue
+        if off:
+            return [
+                Warning(
+                    f"PostgreSQL is set up so that a power cut can damage the studio: "
+                    f"{' and '.join(sorted(off))} off.",
+                    hint="Turn it on in postgresql.conf and have the server read that again.",
+                    id="studio.W005",
+                )
+            ]
+    return []
 
 
 def journal_mode_is_told(databases: list[str] | None = None, **kwargs: Any) -> list[CheckMessage]:

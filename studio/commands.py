@@ -206,15 +206,15 @@ def _give_up_unread() -> None:
 
 def _why(fault: Exception) -> str:
     kind = outages.outage_of(fault).kind
-    where = connection.settings_dict["NAME"]
+    where, said = connection.settings_dict["NAME"], outages.in_one_line(fault)
     if kind == outages.FULL:
         return (
-            f"The disk of {where} is full, so nothing was entered: {fault}. Nothing that was "
+            f"The disk of {where} is full, so nothing was entered: {said}. Nothing that was "
             "saved before is lost. Make room there and try again."
         )
     if kind == outages.READ_ONLY:
         return (
-            f"Nothing can be saved in {where}: {fault}. Nothing was entered. Give this account "
+            f"Nothing can be saved in {where}: {said}. Nothing was entered. Give this account "
             "the right to write there, or set HALFSTUFF_DATA to another folder."
         )
     try:
@@ -223,4 +223,4 @@ def _why(fault: Exception) -> str:
         is_set_up = True
     if not is_set_up:
         return NOT_SET_UP
-    return f"The database could not be used, and nothing was entered: {fault}."
+    return f"The database could not be used, and nothing was entered: {said}."

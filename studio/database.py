@@ -12,6 +12,8 @@ WAL_IS_SAFE_FROM = (3, 51, 3)
 # The lock is not fair to who waits for it: of eight who write without pause, one may wait long.
 WAIT_SECONDS = {"wal": 20, "delete": 60}
 LOCK_SECONDS = 60
+# A machine that is switched off answers nothing at all: people are told after this time.
+ANSWER_SECONDS = 10
 SYNCHRONOUS = {"wal": "FULL", "delete": "EXTRA"}
 
 
@@ -78,8 +80,17 @@ def postgresql(url: str) -> dict[str, Any]:
         "PORT": port,
         "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
-        # Acts are done one after another; of one that hangs, the next says so instead of hanging.
-        "OPTIONS": {"options": f"-c lock_timeout={LOCK_SECONDS}s"},
+        "OPTIONS": {
+            # Acts are done one after another; of one that hangs, the next says so instead of
+            # hanging. What is said to be saved is on the server's disk, however it is set up.
+            "options": f"-c lock_timeout={LOCK_SECONDS}s -c synchronous_commit=on",
+            "connect_timeout": ANSWER_SECONDS,
+            # The same for a line that was there and is dead.
+            "tcp_user_timeout": ANSWER_SECONDS * 1000,
+            "keepalives_idle": ANSWER_SECONDS,
+            "keepalives_interval": ANSWER_SECONDS // 2,
+            "keepalives_count": 3,
+        },
     }
 
 

@@ -16,10 +16,10 @@ class WithoutTraceOfRefusals(logging.Filter):
 
 def _is_outage(record: logging.LogRecord) -> bool:
     # Logging is set up before the apps are.
-    from studio.outages import is_outage
+    from studio.outages import in_one_line, is_outage
 
     fault = record.exc_info[1] if isinstance(record.exc_info, tuple) else None
     if fault is None or not is_outage(fault):
         return False
-    record.msg, record.args = f"{record.getMessage()}: {str(fault).strip()}", ()
+    record.msg, record.args = f"{record.getMessage()}: {in_one_line(fault)}", ()
     return True

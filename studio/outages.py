@@ -30,6 +30,9 @@ _SAID = {
         "shutting down", "malformed", "not a database",
     ),
 }  # fmt: skip
+# What SQLite calls it where the disk has no room even for the memory that write-ahead mode shares:
+# its words are those of a broken disk.
+_NO_ROOM = "SQLITE_IOERR_SHMSIZE"
 _STATUS = {FULL: 507}
 MOST_FIELDS = 1000
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken"}
@@ -84,6 +87,8 @@ def outage_of(fault: BaseException) -> Outage:
     >>> outage_of(OperationalError("database or disk is full")).status
     507
     """
+    if getattr(fault.__cause__, "sqlite_errorname", "") == _NO_ROOM:
+        return _OUTAGES[FULL]
     said = str(fault).casefold()
     for kind, words in _SAID.items():
         if any(word in said for word in words):
@@ -102,6 +107,12 @@ def sentence(fault: BaseException, busy: str, *, below: bool = False) -> str:
         return busy
     kept = " What you typed is below." if below else ""
     return f"{busy.partition(':')[0]}: {outage.why}.{kept} {outage.do}"
+
+
+def in_one_line(fault: BaseException) -> str:
+    """Return what a database said: of PostgreSQL, which goes on to guess, the first line."""
+    said = str(fault).strip().splitlines() or [type(fault).__name__]
+    return said[0].strip().removesuffix(".")
 
 
 def is_outage(fault: BaseException | None) -> bool:

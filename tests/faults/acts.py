@@ -38,7 +38,8 @@ from tests.faults.correcting import (
     put_right_both_ends,
     put_right_while_counted,
 )
-from tests.faults.migrating import migrate_and_die, migrate_back
+from tests.faults.crashing import break_off_under_writers
+from tests.faults.migrating import migrate_and_die, migrate_back, upgrade_as_the_disk_fills
 from tests.faults.place import Place
 from tests.faults.sending import lay_out, send_sheets
 from tests.faults.small_disk import fill_disk, look_round
@@ -48,6 +49,7 @@ from tests.faults.vat import at_the_vat, tap, tap_and_finish
 
 __all__ = [
     "at_the_vat",
+    "break_off_under_writers",
     "bring_in",
     "copy_under_writers",
     "edit_offline",
@@ -75,6 +77,7 @@ __all__ = [
     "tap",
     "tap_and_finish",
     "two_lots",
+    "upgrade_as_the_disk_fills",
 ]
 
 

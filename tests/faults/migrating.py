@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import random
 import shutil
@@ -13,16 +14,20 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
-from django.db import connection
+from django.core.management import CommandError, call_command
+from django.db import OperationalError, connection
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.executor import MigrationExecutor
 
 from orders.audit import audit
+from studio import appendonly, outages
 from tests.faults.forked import Forked
+from tests.faults.small_disk import room_left
 
 # Every app's state of an earlier release from which there is something to do.
 EARLIER = ("orders", "0005")
+# How a child ends that met a full disk, and the room at which it is given up.
+FULL, MOST_KILOBYTES = 7, 4096
 
 
 def migrate_back() -> dict[str, Any]:
@@ -58,6 +63,61 @@ def migrate_and_die(kills: int, seed: int) -> dict[str, Any]:
     found["ended"] = Forked(_migrate).wait()
     found["is_whole"] = _shape() == whole[-1]
     return {**found, **_state()}
+
+
+def upgrade_as_the_disk_fills(is_disk: bool, step: int) -> dict[str, Any]:
+    """Bring the tables up with a little more room each time, until there is enough of it.
+
+    Before that, do it once as a person does, on a disk that is full: said, and done when there is
+    room. ``step`` is in kilobytes.
+    """
+    with connection.cursor() as cursor:
+        # What the later release had needed would else be there to be used again.
+        cursor.execute("VACUUM")
+    keep = _Kept()
+    whole = [_shape(), *_steps()]
+    keep.put_back()
+    change = _Change()
+    found: dict[str, Any] = {"half": 0, "full": 0, "steps": len(whole) - 1}
+    reached, kilobytes, ended = set(), 0, 1
+    while ended and kilobytes < MOST_KILOBYTES:
+        keep.put_back()
+        with room_left(kilobytes, is_disk=is_disk):
+            ended = Forked(_make_or_say_full, change).wait()
+        shape = _shape()
+        found["half"] += shape not in whole
+        found["full"] += ended == FULL
+        reached |= {whole.index(shape)} if shape in whole else set()
+        kilobytes += step
+    keep.put_back()
+    with room_left(0, is_disk=is_disk):
+        found["said"] = [_upgrade(without_copy) for without_copy in (False, True)]
+    found["is_as_it_was"] = _shape() == whole[0]
+    found["then"] = _upgrade(True)
+    return {
+        **found,
+        "ended": ended,
+        "reached": sorted(reached),
+        "is_whole": _shape() == whole[-1],
+        "unguarded": appendonly.missing(),
+        **_state(),
+    }
+
+
+def _upgrade(without_copy: bool) -> str:
+    """Bring the database up to date as a person does; return what is said where it fails."""
+    try:
+        call_command("upgrade", without_copy=without_copy, stdout=io.StringIO())
+    except CommandError as fault:
+        return str(fault)
+    return ""
+
+
+def _make_or_say_full(change: _Change, pipe: int) -> None:
+    try:
+        change.make()
+    except OperationalError as fault:
+        os._exit(FULL if outages.outage_of(fault).kind == outages.FULL else 1)
 
 
 def _steps() -> Iterator[Any]:
@@ -158,6 +218,8 @@ class _Kept:
     def __init__(self) -> None:
         self.file = Path(settings.DATA_DIR) / "halfstuff.sqlite3"
         self.kept = Path(settings.DATA_DIR) / "kept"
+        # Whoever closes it last takes a log ahead into the file.
+        connection.close()
         if connection.vendor == "sqlite":
             shutil.copyfile(self.file, self.kept)
 

@@ -14,6 +14,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection
+from django.db.backends.signals import connection_created
 from django.test import Client as Browser
 from django.test.utils import setup_test_environment
 from django.urls import reverse
@@ -43,6 +44,34 @@ def small_disk(folder: Path, *, megabytes: int = 3) -> Iterator[bool]:
     finally:
         if is_there:
             _run("umount", "--lazy", str(folder))
+
+
+@contextmanager
+def room_left(kilobytes: int, *, is_disk: bool) -> Iterator[None]:
+    """Leave so much room in the data folder; what opens the database within it meets that."""
+    if is_disk:
+        folder = Path(settings.DATA_DIR)
+        free = os.statvfs(folder).f_bavail * os.statvfs(folder).f_frsize
+        (folder / BALLAST).write_bytes(bytes(max(free - (kilobytes << 10), 0)))
+        try:
+            yield
+        finally:
+            (folder / BALLAST).unlink()
+        return
+
+    def narrow(connection: Any, **kwargs: Any) -> None:
+        with connection.cursor() as cursor:
+            pages = cursor.execute("PRAGMA page_count").fetchone()[0]
+            size = cursor.execute("PRAGMA page_size").fetchone()[0]
+            cursor.execute(f"PRAGMA max_page_count={pages + (kilobytes << 10) // size}")
+
+    connection.close()
+    connection_created.connect(narrow)
+    try:
+        yield
+    finally:
+        connection_created.disconnect(narrow)
+        connection.close()
 
 
 def make_read_only(folder: Path, *, is_disk: bool) -> None:

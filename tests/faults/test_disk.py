@@ -15,14 +15,18 @@ from tests.faults.small_disk import make_read_only, make_writable, small_disk
 
 pytestmark = pytest.mark.faults
 
+# A log ahead takes all that is written, a journal only what is written over.
+STEP_KILOBYTES = {"delete": 8, "wal": 32}
 FULL = "the disk of the studio’s machine is full"
 
 
-def test_full_disk_is_said_and_nothing_acknowledged_is_lost(tmp_path: Path):
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+def test_full_disk_is_said_and_nothing_acknowledged_is_lost(tmp_path: Path, journal: str):
     folder = tmp_path / "disk"
     folder.mkdir()
-    with small_disk(folder) as is_disk:
-        place = Place(folder)
+    # A log ahead grows to four megabytes by itself.
+    with small_disk(folder, megabytes={"delete": 3, "wal": 12}[journal]) as is_disk:
+        place = Journalled(folder, journal=journal)
         told = place.run("fill_disk", is_disk=is_disk)
 
         # What the person met: not saved, why, and what was typed.
@@ -86,6 +90,46 @@ def test_folder_that_takes_nothing_is_named_and_pages_stay_kind(tmp_path: Path, 
             text = html.unescape(told["page"]["text"])
             assert "the studio’s folder on its machine cannot be written to" in text
             assert "1.25 kg" in text
+        assert place.unsound() == []
+
+
+@pytest.mark.parametrize("journal", ["delete", "wal"])
+def test_disk_that_fills_while_tables_are_changed_leaves_a_whole_database(
+    tmp_path: Path, journal: str
+):
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    with small_disk(folder, megabytes=12) as is_disk:
+        place = Journalled(folder, journal=journal)
+        place.run("prepare", as_is_mg=100 * KG, moisture="0.08")
+        before = place.run("migrate_back")
+
+        told = place.run(
+            "upgrade_as_the_disk_fills", is_disk=is_disk, step=STEP_KILOBYTES[journal]
+        )
+
+        # The disk filled at several places, and each left one of the steps, whole.
+        assert told["full"] >= 2
+        assert told["half"] == 0
+        assert told["ended"] == 0
+        assert {0, told["steps"]} <= set(told["reached"])
+        # A person is told, and what was there is there.
+        with_copy, without = told["said"]
+        if is_disk and journal == "delete":
+            assert "no copy could be made before: There is not room enough" in with_copy
+            assert "Nothing was changed" in with_copy
+        elif is_disk:
+            # There is not even room to open it in write-ahead mode.
+            assert "is full, so nothing was entered" in with_copy
+        assert "is full, so nothing was entered" in without
+        assert told["is_as_it_was"]
+        # Once there is room it is done, and nothing is lost.
+        assert told["then"] == ""
+        assert told["is_whole"]
+        assert told["unguarded"] == []
+        assert told["moved"] == before["moved"]
+        assert told["entries"] == before["entries"]
+        assert told["faults"] == []
         assert place.unsound() == []
 
 

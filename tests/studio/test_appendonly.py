@@ -86,6 +86,19 @@ def test_each_lost_trigger_is_missed(lost):
     assert appendonly.missing() == []
 
 
+def test_triggers_stay_where_new_ones_cannot_be_made(monkeypatch):
+    real = appendonly.triggers_of
+
+    def broken(connection, model):
+        return {**real(connection, model), f"{model._meta.db_table}_no_update": "no such words"}
+
+    with monkeypatch.context() as patched:
+        patched.setattr(appendonly, "triggers_of", broken)
+        with pytest.raises(DatabaseError):
+            appendonly.install()
+    assert appendonly.missing() == []
+
+
 def test_triggers_can_be_taken_off_and_put_back(movement):
     appendonly.remove()
     assert set(appendonly.missing()) == {

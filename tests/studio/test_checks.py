@@ -1,9 +1,12 @@
+from pathlib import Path
+
 import pytest
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, OperationalError, connection
 from django.urls import path
 
-from studio import appendonly, checks, database
+from studio import appendonly, checks, database, mounts
 from studio import settings as written
+from studio.copies import inuse
 from studio.roles import needs
 
 
@@ -54,6 +57,53 @@ def test_slower_journal_is_told_where_nobody_asked_for_it(monkeypatch, vendor, a
     monkeypatch.setattr(database, "journal_mode", lambda: age)
     monkeypatch.setenv("HALFSTUFF_SQLITE_JOURNAL", asked)
     assert ids(checks.journal_mode_is_told(databases=["default"])) == told
+
+
+@pytest.mark.parametrize(("journal", "why"), [("wal", "memory"), ("delete", "locks")])
+def test_database_on_a_network_drive_is_told_with_the_way_out(monkeypatch, tmp_path, journal, why):
+    monkeypatch.setattr(inuse, "file_of", lambda _: tmp_path / "halfstuff.sqlite3")
+    monkeypatch.setenv("HALFSTUFF_SQLITE_JOURNAL", journal)
+    assert checks.database_is_on_this_machine() == []
+    monkeypatch.setattr(mounts, "kind_of", lambda folder: "nfs4" if folder == tmp_path else "")
+    [fault] = checks.database_is_on_this_machine()
+    assert fault.id == "studio.W004"
+    assert f"{tmp_path} is nfs4" in fault.msg
+    assert why in fault.msg
+    assert "HALFSTUFF_DATA" in fault.hint
+
+
+def test_disk_is_not_asked_after_where_the_database_is_no_file(monkeypatch):
+    monkeypatch.setattr(inuse, "file_of", lambda _: None)
+    monkeypatch.setattr(mounts, "kind_of", lambda folder: "nfs4")
+    assert checks.database_is_on_this_machine() == []
+
+
+@pytest.mark.parametrize("file", [None, Path("/mill/halfstuff.sqlite3")])
+def test_database_that_cannot_be_reached_is_told_once_and_why(monkeypatch, file):
+    class Away:
+        vendor = "postgresql"
+
+        def ensure_connection(self):
+            raise OperationalError("connection failed: refused\n\tIs the server running?\n")
+
+        def cursor(self):
+            raise AssertionError("it is asked again")
+
+    monkeypatch.setattr(checks, "connections", {"default": Away()})
+    monkeypatch.setattr(inuse, "file_of", lambda _: file)
+    [fault] = checks.database_is_sound(["default"])
+    assert fault.id == "studio.E004"
+    assert fault.msg == "The database cannot be reached: connection failed: refused."
+    assert (str(file) if file else "HALFSTUFF_DATABASE_URL") in fault.hint
+
+
+@pytest.mark.django_db
+def test_database_that_answers_is_asked_the_rest(monkeypatch):
+    monkeypatch.setenv("HALFSTUFF_SQLITE_JOURNAL", "delete")
+    assert checks.database_is_sound(["default"]) == []
+    assert checks.database_is_sound() == []
+    appendonly.remove()
+    assert set(ids(checks.database_is_sound(["default"]))) == {"studio.E003"}
 
 
 @pytest.mark.django_db

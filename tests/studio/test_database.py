@@ -60,9 +60,19 @@ def test_postgresql_address_is_taken_apart(tmp_path):
         "PASSWORD": "p@ss/word",
         "HOST": "db.example",
         "PORT": "5433",
-        "OPTIONS": {"options": "-c lock_timeout=60s"},
     }
     assert {name: found[name] for name in wanted} == wanted
+
+
+def test_line_to_postgresql_waits_for_the_disk_and_for_nobody_who_is_gone():
+    options = database.postgresql("postgres://db.example/halfstuff")["OPTIONS"]
+    assert options["options"].split("-c ")[1:] == ["lock_timeout=60s ", "synchronous_commit=on"]
+    # Names as in "Parameter Key Words" of PostgreSQL's manual, chapter libpq (from memory); the
+    # first is in seconds, the second in milliseconds.
+    assert options["connect_timeout"] == 10
+    assert options["tcp_user_timeout"] == 10_000
+    dead_after = options["keepalives_idle"] + 3 * options["keepalives_interval"]
+    assert (options["keepalives_count"], dead_after) == (3, 25)
 
 
 def test_postgresql_address_may_leave_user_and_port_to_the_server():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 
 import pytest
 from django import forms
@@ -50,6 +51,25 @@ def test_what_a_database_says_is_told_apart(fault, kind, status):
     assert outages.is_outage(fault)
     assert outages.outage_of(fault).kind == kind
     assert outages.outage_of(fault).status == status
+
+
+def test_no_room_for_the_memory_of_a_log_ahead_is_a_full_disk():
+    # The name is SQLite's own, for a result code that is in words a "disk I/O error".
+    for name, kind in (
+        ("SQLITE_IOERR_SHMSIZE", outages.FULL),
+        ("SQLITE_IOERR_READ", outages.AWAY),
+    ):
+        below = sqlite3.OperationalError("disk I/O error")
+        below.sqlite_errorname = name
+        fault = OperationalError("disk I/O error")
+        fault.__cause__ = below
+        assert outages.outage_of(fault).kind == kind
+
+
+def test_what_postgresql_says_in_several_lines_is_told_in_one():
+    said = "connection failed: Connection refused\n\tIs the server running on that host?\n"
+    assert outages.in_one_line(OperationalError(said)) == "connection failed: Connection refused"
+    assert outages.in_one_line(OperationalError()) == "OperationalError"
 
 
 @pytest.mark.parametrize(
