@@ -263,7 +263,7 @@ class FirstRunForm(HouseForm):
         strip=False,
         max_length=128,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="Eight characters or more; not a common word, not all digits.",
+        help_text="Eight characters or more of any kind; not a common word.",
     )
     password_again = forms.CharField(
         strip=False,

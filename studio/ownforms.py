@@ -56,7 +56,7 @@ class OwnPasswordForm(HouseForm):
     password = _password(
         "new-password",
         label="New password",
-        help_text="Eight characters or more; not a common word, not all digits.",
+        help_text="Eight characters or more of any kind; not a common word.",
     )
     again = _password("new-password", label="New password again")
 

@@ -73,9 +73,11 @@ def keep_person(
     if password:
         person.set_password(password)
     person.full_clean()
+    ends = verb == "Changed" and (password or not is_active)
+    # Before it is saved, so that this entry says it.
+    ended = tokens.close_all(person) if ends else ""
     person.save()
     person.groups.set(Group.objects.filter(name=role))
-    ended = tokens.close_all(person) if password or not is_active else ""
     words = [role, "" if is_active else "closed", ended]
     said = f"{verb} {person.get_username()}: {', '.join(filter(None, words))}"
     enter(f"{verb.lower()} person", said, page=reverse("studio"), key=key, by=by)
@@ -124,8 +126,8 @@ def keep_own_password(
     if key is not None:
         refuse_repeat(key)
     person.set_password(password)
-    person.save(update_fields=["password"])
     ended = tokens.close_all(person)
+    person.save(update_fields=["password"])
     said = f"{person.get_username()} changed the own password{f', {ended}' if ended else ''}"
     enter("changed own password", said, page=reverse("you"), key=key, by=person)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from decimal import Decimal
 from typing import Any
 
@@ -317,7 +318,7 @@ class PersonForm(HouseModelForm):
         max_length=128,
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="Eight characters or more; not a common word, not all digits.",
+        help_text="Eight characters or more of any kind; not a common word.",
     )
 
     class Meta:
@@ -348,8 +349,11 @@ class PersonForm(HouseModelForm):
         """Weigh a password that was given."""
         password: str = self.cleaned_data["password"]
         if password:
+            # The name as it is typed here: that of the account may be another, or none yet.
+            person = copy(self.instance)
+            person.username = self.cleaned_data.get("username", person.username)
             try:
-                password_validation.validate_password(password, self.instance)
+                password_validation.validate_password(password, person)
             except ValidationError as fault:
                 self.add_error("password", fault)
         return password

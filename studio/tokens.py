@@ -83,3 +83,11 @@ def close_all(person: Any) -> str:
     if not count:
         return ""
     return "1 token closed" if count == 1 else f"{count} tokens closed"
+
+
+@acting()
+def close_after_new_password(person: Any) -> None:
+    """Close what an act that gave a new password has left open, such as “changepassword”."""
+    if ended := close_all(person):
+        said = f"{person.get_username()} has a new password, {ended}"
+        enter("closed token", said, page=reverse("people"), key=None, by=None)

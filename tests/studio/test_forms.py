@@ -274,7 +274,7 @@ def test_first_run_takes_a_name_and_a_password_given_twice():
     ("change", "field", "told"),
     [
         ({"password_again": "another"}, "password_again", "not the same as the first"),
-        ({"password": "12345678", "password_again": "12345678"}, "password", "entirely numeric"),
+        ({"password": "12345678", "password_again": "12345678"}, "password", "too common"),
         ({"password": "abc", "password_again": "abc"}, "password", "too short"),
         (
             {"user_name": "a b!b"},
