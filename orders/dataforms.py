@@ -7,11 +7,14 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from studio.files import limits
+from studio.errors import ReadingError
+from studio.files import endings, limits
 from studio.files.kinds import DECIMALS
 from studio.forms import HouseForm
 
 CHOOSE = "Choose a file."
+# What a packed file, or a workbook of the old kind, is known by.
+START_BYTES = 8
 MISSING = dict.fromkeys(("required", "missing", "invalid"), CHOOSE)
 EMPTY_FILE = {**MISSING, "empty": "The file is empty."}
 
@@ -36,13 +39,19 @@ class BringForm(HouseForm):
     )
 
     def clean_file(self) -> Any:
-        """Refuse a file that is larger than a page should read, by its size alone."""
+        """Refuse a file that a page should not read: by its size, then by its name and kind."""
         file = self.cleaned_data["file"]
         if file.size > limits.MOST_PAGE_BYTES:
             raise ValidationError(
                 f"The file is larger than {limits.megabytes(limits.MOST_PAGE_BYTES)}. Split it, "
                 "or bring it in on the command line."
             )
+        start = file.read(START_BYTES)
+        file.seek(0)
+        try:
+            endings.refuse_other_than_a_list(file.name, start)
+        except ReadingError as fault:
+            raise ValidationError(str(fault), code="kind") from None
         return file
 
 
@@ -68,11 +77,15 @@ class WholeForm(HouseForm):
     )
 
     def clean_file(self) -> Any:
-        """Refuse a file that is larger than a page should read, by its size alone."""
+        """Refuse a file that a page should not read: by its size, then by its name and kind."""
         file = self.cleaned_data["file"]
         if file.size > limits.MOST_PAGE_BYTES:
             raise ValidationError(
                 f"The file is larger than {limits.megabytes(limits.MOST_PAGE_BYTES)}. Bring it "
                 "in with “manage.py import_studio”."
             )
+        try:
+            endings.refuse_other_than_a_studio(file.name)
+        except ReadingError as fault:
+            raise ValidationError(str(fault), code="kind") from None
         return file

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import socket
 from collections.abc import Callable
+from ipaddress import ip_address
 from typing import Any
 
 from django.core.management import call_command
@@ -17,6 +18,10 @@ USUAL_PORT = 8000
 LAST_PORT = 65535
 THREADS = 8
 LARGEST_BODY = 10 * 1024 * 1024
+IN_THE_CLEAR = (
+    "Passwords that other machines send here cross the network unciphered. Put an HTTPS server in "
+    "front, and set HALFSTUFF_HTTPS=1."
+)
 
 
 def read_port(given: str | int) -> int:
@@ -72,6 +77,11 @@ def address_of(taken: socket.socket) -> str:
     host, port = taken.getsockname()[:2]
     name = f"[{host}]" if ":" in host else host
     return f"http://{name}:{port}/"
+
+
+def is_here(taken: socket.socket) -> bool:
+    """Tell whether this machine alone can ask at a port taken by :func:`listen`."""
+    return ip_address(taken.getsockname()[0].partition("%")[0]).is_loopback
 
 
 def migrate() -> None:

@@ -117,12 +117,12 @@ AUTHENTICATION_BACKENDS = [
     "django.contrib.auth.backends.ModelBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    {"NAME": f"studio.passwords.{name}"}
     for name in (
         "UserAttributeSimilarityValidator",
         "MinimumLengthValidator",
         "CommonPasswordValidator",
-        "NumericPasswordValidator",
+        "ClosesTokens",
     )
 ]
 LOGIN_URL = "log_in"
@@ -153,6 +153,11 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SESSION_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_SECURE = HTTPS
+# A browser takes a cookie of such a name from this very host alone, and over HTTPS alone.
+COOKIE_PREFIX = "__Host-" if HTTPS else ""
+SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
+MESSAGE_STORAGE = "studio.notices.Notices"
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -177,6 +182,7 @@ STATIC_URL = "static/"
 # Files are served straight from the packages: no collecting step between install and first page.
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_ALLOW_ALL_ORIGINS = False
+WHITENOISE_MIMETYPES = {".svg": "image/svg+xml; charset=utf-8"}
 
 DJANGO_TABLES2_TEMPLATE = "studio/tables/ledger.html"
 

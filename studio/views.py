@@ -12,6 +12,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
+from django.middleware.csrf import rotate_token
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.decorators import method_decorator
@@ -65,9 +66,13 @@ class LogIn(LoginView):
 @login_not_required
 @require_POST
 def log_out(request: HttpRequest) -> HttpResponse:
-    """End the session."""
+    """End the session, and have the browser forget the pages that it kept."""
     logout(request)
-    return redirect("log_in")
+    # Pages that are kept whole tell by it that somebody signed out: studio/static/studio/back.js.
+    rotate_token(request)
+    answer = redirect("log_in")
+    answer["Clear-Site-Data"] = '"cache", "storage"'
+    return answer
 
 
 @needs(PUBLIC)

@@ -117,15 +117,16 @@ def test_words_beyond_plain_letters_are_shown_to_be_looked_at(owner_client, stor
 
 
 @pytest.mark.parametrize(
-    ("content", "said"),
+    ("content", "name", "said"),
     [
-        (b"x\n1\n", "No column is called “x”."),
-        (b"fibre\0", "The file is no text."),
-        (b"PK\x03\x04", "The workbook cannot be read."),
+        (b"x\n1\n", "list.csv", "No column is called “x”."),
+        (b"fibre\0", "list.csv", "The file is no text."),
+        (b"PK\x03\x04", "list.xlsx", "The workbook cannot be read."),
+        (b"\xd0\xcf\x11\xe0", "list.xlsx", "a workbook of the old kind, or one that is locked"),
     ],
 )
-def test_file_that_cannot_be_read_says_so(owner_client, store, content, said):
-    _, page = handed(owner_client, content)
+def test_file_that_cannot_be_read_says_so(owner_client, store, content, name, said):
+    _, page = handed(owner_client, content, name=name)
     assert said in told(page)
     assert "Nothing was entered." in told(page)
 

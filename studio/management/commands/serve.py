@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import CommandError
 
 from studio import serving
@@ -43,6 +44,8 @@ class Command(HouseCommand):
                 upgrading.bring_up_to_date(say=self._say, with_copy=not options["without_copy"])
             except StudioError as fault:
                 raise CommandError(str(fault)) from None
+            if not settings.HTTPS and not serving.is_here(taken):
+                self._say(serving.IN_THE_CLEAR)
             serving.serve(taken, say=self._say)
 
     def _say(self, line: str) -> None:
