@@ -35,6 +35,7 @@ _SAID = {
 _NO_ROOM = "SQLITE_IOERR_SHMSIZE"
 _STATUS = {FULL: 507}
 MOST_FIELDS = 1000
+KEY = "request_key"
 NOT_SENT_AGAIN = {"csrfmiddlewaretoken"}
 
 
@@ -152,6 +153,8 @@ def answer(request: HttpRequest, fault: BaseException) -> HttpResponse:
         "is_sent": is_sent,
         "address": request.get_full_path(),
         "hidden": hidden if can_repeat else (),
+        # A server that went away may have saved it and lost the answer; the key counts it once.
+        "counts_once": outage.kind == AWAY and any(name == KEY for name, _ in hidden),
         "shown": shown,
         "has_files": has_files,
         "left_out": left_out,

@@ -151,6 +151,22 @@ def test_what_reaches_no_page_can_be_sent_once_more_as_it_was(owner_client, monk
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("sent", [{"request_key": "6b1f5c1e-8f0e-4f9e-9d53-0c8f4f1f7a11"}, {}])
+def test_what_a_lost_server_may_have_saved_is_sent_again_by_its_key(
+    owner_client, monkeypatch, sent
+):
+    make_studio()
+    lost = OperationalError("server closed the connection unexpectedly")
+    fail_with(monkeypatch, "studio.pages.rows.RowPage.get_form_kwargs", lost)
+    owner_client.cookies["csrftoken"] = "a" * 32
+    owner_client.raise_request_exception = False
+    answer = owner_client.post(reverse("mould_new"), {**MOULD, **sent})
+    assert answer.status_code == 503
+    said = "it is not entered twice" in answer.content.decode()
+    assert said == bool(sent)
+
+
+@pytest.mark.django_db
 def test_a_password_is_neither_shown_nor_kept_for_sending_again(client, monkeypatch):
     make_studio()
     make_user(OWNER)
