@@ -144,7 +144,10 @@ def _commissions(*, with_quoted: bool, extra: Commission | None) -> list[Commiss
     found = list(promises(with_quoted=with_quoted))
     if extra is None:
         return found
-    return [*(one for one in found if one.pk != extra.pk), extra]
+    # In its place, so that a promise asks for itself what everybody else asks for it.
+    if any(one.pk == extra.pk for one in found):
+        return [extra if one.pk == extra.pk else one for one in found]
+    return [*found, extra]
 
 
 def _only_lots(commissions: Iterable[Commission]) -> dict[int | None, frozenset[str]]:

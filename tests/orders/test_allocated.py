@@ -8,10 +8,12 @@ from typing import Any
 import pytest
 
 from orders import allocated as kept
+from orders import services
 from orders.calc.cover import allocate
 from orders.calc.plan import from_json
 from orders.calc.planrows import Snapshot
 from tests.bench.generate import buying
+from tests.builders import KG, day, make_commission, make_lot, make_sheet
 
 
 def snapshot(**changed: Any) -> Snapshot:
@@ -91,3 +93,15 @@ def test_only_the_last_few_are_kept(reckoned: list[Snapshot]):
 
     assert len(reckoned) == kept.MOST_KEPT + 2
     assert len(kept._kept) == kept.MOST_KEPT
+
+
+@pytest.mark.django_db
+def test_a_promise_asks_for_itself_what_today_asks_for_all(reckoned: list[Snapshot]):
+    sheet = make_sheet()
+    make_lot(sheet.furnish.parts.get().fibre, as_is_mg=KG)
+    promised = [make_commission(sheet, good_quantity=number) for number in (10, 20, 30)]
+    all_of_them = services.cover(day())
+    for one in promised:
+        assert services.standing_of(one, day(), with_offers=True).cover == all_of_them
+
+    assert len(reckoned) == 1
