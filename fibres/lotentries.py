@@ -97,17 +97,19 @@ def _what(entry: Entry, movements: Sequence[Movement], *, is_test: bool) -> str:
     if not movements:
         return str(entry.said)
     since = ", corrected since" if any(hasattr(one, "reversed_by") for one in movements) else ""
-    put_right = [_line_of(one.reverses) for one in movements if one.reverses is not None]
+    put_right = [_line_of(one.reverses, entry) for one in movements if one.reverses is not None]
     if put_right:
         return f"Corrected: {_one_each(put_right)}{since}"
     return f"{_one_each(_word(one.kind) for one in movements).capitalize()}{since}"
 
 
-def _line_of(movement: Movement) -> str:
-    """Name a line of the book by what it was and its day."""
+def _line_of(movement: Movement, entry: Entry) -> str:
+    """Name a line of the book by what it was and its day, with the year where it is another."""
     # A correction that can be taken back is what a sample put right.
     word = MOISTURE.lower() if movement.kind == Kind.CORRECTED else _word(movement.kind)
-    return f"{word} {movement.happened_on.day} {movement.happened_on:%b}"
+    day = movement.happened_on
+    year = "" if day.year == timezone.localtime(entry.recorded_at).year else f" {day.year}"
+    return f"{word} {day.day} {day:%b}{year}"
 
 
 def _word(kind: str) -> str:

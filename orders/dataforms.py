@@ -25,7 +25,8 @@ class BringForm(HouseForm):
     use_required_attribute = False
 
     file = forms.FileField(
-        help_text="CSV or XLSX, with a line of headings.", error_messages=EMPTY_FILE
+        help_text="CSV (.csv, .txt or .tsv) or XLSX, with a line of headings.",
+        error_messages=EMPTY_FILE,
     )
     sheet = forms.CharField(
         max_length=100, required=False, help_text="Of a workbook; empty: the first one."

@@ -78,7 +78,7 @@ def _text(field: str) -> Cast:
     return Cast(field, TextField())
 
 
-@lru_cache(maxsize=200_000)
+@lru_cache(maxsize=120_000)
 def _lot(
     usual: Usual,
     oven_dry_mg: int,

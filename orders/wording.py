@@ -110,10 +110,10 @@ def how_sure(answer: Answer) -> str:
     )
 
 
-def named(refs: Sequence[str]) -> str:
+def named(refs: Sequence[str], most: int = MOST_NAMED) -> str:
     """Name a few of many."""
-    rest = len(refs) - MOST_NAMED
-    return f"{', '.join(refs[:MOST_NAMED])} and {rest} more" if rest > 0 else ", ".join(refs)
+    rest = len(refs) - most
+    return f"{', '.join(refs[:most])} and {rest} more" if rest > 0 else ", ".join(refs)
 
 
 def why_short(bind: Binding, by: date, today: date, system: System = "metric") -> str:

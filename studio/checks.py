@@ -19,7 +19,7 @@ from studio.copies import inuse, room
 from studio.files.limits import megabytes
 
 # Settings of PostgreSQL without which a saved entry may not outlive a power cut.
-WRITES_DOWN = ["fsync", "full_page_writes", "synchronous_commit"]
+WRITES_DOWN = ["fsync", "full_page_writes"]
 
 
 def register() -> None:
@@ -163,8 +163,8 @@ def server_writes_down(databases: list[str] | None = None, **kwargs: Any) -> lis
             return [
                 Warning(
                     f"PostgreSQL is set up so that a power cut can damage the studio: "
-                    f"{' and '.join(sorted(off))} off.",
-                    hint="Turn it on in postgresql.conf and have the server read that again.",
+                    f"{' and '.join(sorted(off))} {'is' if len(off) == 1 else 'are'} off.",
+                    hint="Turn that on in postgresql.conf and have the server read that again.",
                     id="studio.W005",
                 )
             ]

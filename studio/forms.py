@@ -65,6 +65,9 @@ DASHES = "---------"
 IN_A_NAME = re.compile(r"[\w.@+-]")
 NAME_SIGNS = "Give letters, digits and the signs . - _ @ + only. Take out: %(signs)s."
 UNSEEN = "A sign stands here that cannot be seen. Type it anew."
+ASKED_OF_PASSWORDS = (
+    "Eight characters or more of any kind; not a common word, and not like the user name."
+)
 LONG_TEXT = "Give at most %(limit_value)d characters; this has %(show_value)d."
 
 
@@ -263,7 +266,7 @@ class FirstRunForm(HouseForm):
         strip=False,
         max_length=128,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="Eight characters or more of any kind; not a common word.",
+        help_text=ASKED_OF_PASSWORDS,
     )
     password_again = forms.CharField(
         strip=False,

@@ -8,7 +8,7 @@ from django import forms
 from django.contrib.auth import authenticate, password_validation
 from django.core.exceptions import ValidationError
 
-from studio.forms import HouseForm
+from studio.forms import ASKED_OF_PASSWORDS, HouseForm
 from studio.models import Studio
 
 LONGEST_PASSWORD = 128
@@ -56,7 +56,7 @@ class OwnPasswordForm(HouseForm):
     password = _password(
         "new-password",
         label="New password",
-        help_text="Eight characters or more of any kind; not a common word.",
+        help_text=ASKED_OF_PASSWORDS,
     )
     again = _password("new-password", label="New password again")
 

@@ -81,7 +81,8 @@ def address_of(taken: socket.socket) -> str:
 
 def is_here(taken: socket.socket) -> bool:
     """Tell whether this machine alone can ask at a port taken by :func:`listen`."""
-    return ip_address(taken.getsockname()[0].partition("%")[0]).is_loopback
+    address = ip_address(taken.getsockname()[0].partition("%")[0])
+    return (getattr(address, "ipv4_mapped", None) or address).is_loopback
 
 
 def migrate() -> None:

@@ -11,6 +11,7 @@ from django.contrib.auth import get_user_model, password_validation
 from django.core.exceptions import ValidationError
 
 from studio.forms import (
+    ASKED_OF_PASSWORDS,
     CountField,
     HouseModelForm,
     LengthField,
@@ -318,7 +319,7 @@ class PersonForm(HouseModelForm):
         max_length=128,
         required=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="Eight characters or more of any kind; not a common word.",
+        help_text=ASKED_OF_PASSWORDS,
     )
 
     class Meta:

@@ -66,7 +66,7 @@ class LogIn(LoginView):
 @login_not_required
 @require_POST
 def log_out(request: HttpRequest) -> HttpResponse:
-    """End the session, and have the browser forget the pages that it kept."""
+    """End the session, and ask the browser to forget what it kept of it."""
     logout(request)
     # Pages that are kept whole tell by it that somebody signed out: studio/static/studio/back.js.
     rotate_token(request)

@@ -129,8 +129,8 @@ def refuse_unless_quotable(commission: Commission) -> None:
     if commission.state not in QUOTABLE:
         raise StudioError(
             f"{commission.ref} is agreed already; quotes are for what the client has not agreed "
-            "to. Take it back to quoted first, or enter a new commission to quote for the next "
-            "one.",
+            "to. Enter a new commission to quote for the next one, or take this one back to "
+            "quoted; until it is agreed again no fibre is held for it.",
             field="commission",
             value=commission.ref,
         )

@@ -32,6 +32,7 @@ from studio.units import System, show_mass, show_number
 __all__ = ["PlanTable"]
 # What a projection calls the lots that can be used today.
 ON_HAND = "on hand"
+MOST_NAMED_A_DAY = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +171,7 @@ def balance_rows(flag: Flag, now: date) -> list[BalanceRow]:
     rows += [
         BalanceRow(
             day(balance.day, now),
-            named([change.what for change in balance.changes]),
+            named([change.what for change in balance.changes], MOST_NAMED_A_DAY),
             sum(change.mg for change in balance.changes),
             balance.mg,
         )

@@ -119,12 +119,12 @@ class Today(HousePage, TemplateView):
 
     def _table(self, kind: type[LedgerTable], rows: Any, prefix: str, **more: Any) -> Any:
         """Return a table, in pages where it is very long, or None where it has no rows."""
-        if not rows:
-            return None
         is_long = len(rows) > ROWS_SHOWN
-        told = {"paginate": is_long, "per_page": ROWS_SHOWN, **more}
         # A table makes a list of what it is not told to leave as it is.
         shown = TableListData(rows) if is_long else rows[:]
+        if not is_long and not shown:
+            return None
+        told = {"paginate": is_long, "per_page": ROWS_SHOWN, **more}
         return house_table(self.request, kind, shown, prefix=prefix, **told)
 
     def explain(self, shown: Mapping[str, Any]) -> Sequence[Explained]:
@@ -154,7 +154,7 @@ def _open_promises(user: Any) -> Any:
     return queries.commissions_for(user).filter(state__in=Commission.PROMISES)
 
 
-class Shorts(Sequence[ShortRow]):
+class Shorts:
     """What promises lack, fibre by fibre; read and worded only where it is shown."""
 
     def __init__(self, cover: Cover, promises: QuerySet[Commission], system: System) -> None:
@@ -169,11 +169,9 @@ class Shorts(Sequence[ShortRow]):
     def __iter__(self) -> Iterator[ShortRow]:
         return iter(self[:])
 
-    def __getitem__(self, place: Any) -> Any:
-        """Return rows for a slice; what was moved on since it was reckoned is left out."""
-        if not isinstance(place, slice):
-            return self[place : place + 1][0]
-        lacks = self.lacks[place]
+    def __getitem__(self, some: slice) -> list[ShortRow]:
+        """Return some rows; what was moved on since it was reckoned is left out."""
+        lacks = self.lacks[some]
         rows = {row.ref: row for row in self.promises.filter(ref__in={a.ref for a, _ in lacks})}
         return [self._row(one, lack, rows[one.ref]) for one, lack in lacks if one.ref in rows]
 

@@ -33,7 +33,7 @@ def refuse_other_than_a_studio(name: str) -> None:
 
 
 def _refuse_ending(name: str, allowed: tuple[str, ...], advice: str) -> str:
-    ending = PurePath(name.replace("\\", "/")).suffix.lower()
+    ending = PurePath(name.strip().replace("\\", "/")).suffix.lower()
     if ending in allowed:
         return ending
     plain = ending[1:].isascii() and ending[1:].isalnum() and len(ending) <= 10

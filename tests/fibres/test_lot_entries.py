@@ -66,19 +66,24 @@ def test_an_owner_sees_every_act_in_the_words_of_the_book_with_its_moment_and_pa
     )
 
 
+@pytest.mark.parametrize(("year", "of_it"), [(2026, ""), (2027, " 2026")])
 def test_a_lot_that_never_came_names_its_receipt_and_what_its_sample_put_right(
-    owner_client: Any,
+    owner_client: Any, year: int, of_it: str
 ) -> None:
     lot = make_lot(received_on=date(2026, 3, 1))
     weighed = {"wet_mg": 100_000, "dry_mg": 80_000, "tare_mg": 0}
     # As if it had come in wetter than was said, so that the sample takes fibre off the book.
     services.weigh_moisture(lot, **weighed, tested_on=date(2026, 3, 2), has_dried=False, by=None)
     received = Movement.objects.get(kind="received")
-    services.correct(received, as_is_mg=0, happened_on=date(2026, 3, 3), why="Not ours", by=None)
+    with time_machine.travel(datetime(year, 3, 4, tzinfo=UTC)):
+        services.correct(
+            received, as_is_mg=0, happened_on=date(2026, 3, 3), why="Not ours", by=None
+        )
     told = entered(owner_client, lot)
     assert "Received, corrected since command line" in told
     assert "Moisture weighed command line" in told
-    assert "Corrected: moisture weighed 2 Mar, received 1 Mar command line" in told
+    put_right = f"moisture weighed 2 Mar{of_it}, received 1 Mar{of_it}"
+    assert f"Corrected: {put_right} command line" in told
 
 
 def test_what_a_making_and_a_count_moved_is_named_by_the_book_too(owner: Any) -> None:

@@ -52,7 +52,8 @@ def is_kept() -> bool:
 
 @pytest.mark.parametrize(("name", "is_book"), [
     ("clients.csv", False), ("CLIENTS.CSV", False), ("clients.txt", False),
-    ("clients.tsv", False), ("clients.xlsx", True), ("of 29.11.2026.XLSX", True),
+    ("clients.tsv", False), ("clients.csv ", False), ("clients.xlsx", True),
+    ("of 29.11.2026.XLSX", True),
 ])  # fmt: skip
 def test_file_that_is_what_it_says_is_looked_over(
     owner_client: Client, name: str, is_book: bool

@@ -167,7 +167,7 @@ def test_password_is_kept_by_a_slow_function(set_up: Any) -> None:
 
 @pytest.mark.parametrize(("host", "https", "told"), [
     ("127.0.0.1", False, False), ("localhost", False, False), ("0.0.0.0", False, True),
-    ("0.0.0.0", True, False),
+    ("0.0.0.0", True, False), ("::ffff:127.0.0.1", False, False),
 ])  # fmt: skip
 def test_server_that_others_can_ask_says_that_passwords_are_sent_in_the_clear(
     monkeypatch: pytest.MonkeyPatch, settings: Any, host: str, https: bool, told: bool

@@ -2,10 +2,12 @@
 // out or in meanwhile: the mark for forms is another one then, and what was typed stays otherwise.
 "use strict";
 
-const mark = document.cookie;
+// Other programs of this machine keep their cookies beside ours.
+const markNow = () => document.cookie.split("; ").find((one) => one.includes("csrftoken="));
+const mark = markNow();
 
 addEventListener("pageshow", (shown) => {
-  if (shown.persisted && document.cookie !== mark) {
+  if (shown.persisted && markNow() !== mark) {
     document.documentElement.hidden = true;
     location.reload();
   }
