@@ -27,6 +27,8 @@ from orders.calc.ways import (
 )
 
 MOST_SWAPS_TRIED = 5
+# Of lot and commission, in all tries together: a second or two.
+MOST_PAIRS_TRIED = 2_000_000
 # A year and a bit, so that the next season of every source is seen.
 DAYS_LOOKED_AHEAD = 400
 # The better first.
@@ -67,7 +69,9 @@ def ways_out(
     and then says who is worse. Up to five commissions of higher rank that need the same scarce
     fibre are tried, the nearest first; one whose turn can be taken without making anybody worse
     is preferred. A turn that makes somebody worse hands the shortage on: it is no plan without a
-    purchase. Source: definition.
+    purchase. Each try serves everybody anew, so fewer are made in a very large store, and none
+    where lots times commissions are more than two million; then nobody says that there is no plan
+    without a purchase. Source: definition.
 
     Examples
     --------
@@ -96,7 +100,7 @@ def ways_out(
     ]
     helps = [way for way in without if not (isinstance(way, SwapOrder) and way.worse)]
     return (
-        *([] if helps else [OnlyByBuying()]),
+        *([] if helps or not _tries(snapshot) else [OnlyByBuying()]),
         *purchases,
         *_in_two(market, promise, answer),
         *without,
@@ -343,7 +347,7 @@ def _swap(snapshot: Snapshot, cover: Cover, promise: Promise) -> Iterable[SwapOr
     }
     before = [n for n in range(place - 1, -1, -1) if order[n].ref in rivals]
     found = []
-    for other in before[:MOST_SWAPS_TRIED]:
+    for other in before[: _tries(snapshot)]:
         turns = {row.ref: n for n, row in enumerate(order, start=1)}
         turns[promise.ref], turns[order[other].ref] = other + 1, place + 1
         rows = tuple(replace(row, priority=turns[row.ref]) for row in snapshot.commissions)
@@ -356,6 +360,11 @@ def _swap(snapshot: Snapshot, cover: Cover, promise: Promise) -> Iterable[SwapOr
         if not worse:
             break
     yield from sorted(found, key=_harm)[:1]
+
+
+def _tries(snapshot: Snapshot) -> int:
+    pairs = len(snapshot.lots) * len(snapshot.commissions)
+    return min(MOST_SWAPS_TRIED, MOST_PAIRS_TRIED // max(pairs, 1))
 
 
 def _harm(swap: SwapOrder) -> tuple[int, int]:

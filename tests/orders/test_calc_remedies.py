@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from orders.calc import remedies
 from orders.calc._mixes import MOST_LINES, nearest_mix
 from orders.calc.cover import allocate
 from orders.calc.plan import from_json
@@ -354,6 +355,23 @@ def test_the_turn_of_the_nearest_is_offered_where_all_cost_alike():
     # By hand: 1000 less 500 and 400 leave C2 one sheet of five.
     assert swap.before == "C2"
     assert [(found.ref, found.covered_sheets) for found in swap.worse] == [("C2", 1)]
+
+
+@pytest.mark.parametrize(("pairs", "before"), [(6, "C2"), (3, "C2"), (2, None)])
+def test_in_a_very_large_store_fewer_turns_are_tried_and_no_more_is_said(
+    monkeypatch, pairs, before
+):
+    """One lot and three commissions: three pairs to a try."""
+    monkeypatch.setattr(remedies, "MOST_PAIRS_TRIED", pairs)
+    three = [
+        promise("C1", 500, wanted=5),
+        promise("C2", 500, wanted=5, due="2027-03-07"),
+        promise("C3", 400, wanted=4, due="2027-03-08"),
+    ]
+    found = ways("C3", [lot(usable=1000)], three)
+    assert [way.before for way in found if isinstance(way, SwapOrder)] == [before] * bool(before)
+    # The turn of C2 makes C2 worse, so it is no plan; where none is tried, nobody knows.
+    assert any(isinstance(way, OnlyByBuying) for way in found) == bool(before)
 
 
 def test_the_turn_that_makes_nobody_worse_is_preferred():
