@@ -109,7 +109,7 @@ def test_pages_say_that_postgresql_is_away_and_go_on_when_it_is_back(
             assert AWAY in answer.html
             assert "Traceback" not in answer.html
             assert cluster.password not in answer.html
-        assert "Not saved" in sent.html
+        assert "Perhaps not saved" in sent.html
         assert AWAY in told.html
         # The command that the page names says why.
         assert "manage.py check --database default" in read.html
