@@ -212,14 +212,23 @@ def book(flows: Iterable[Flow], *, way: Way) -> Book:
 
 
 class _Layers:
-    """Fibre in the order in which it goes: the oldest first."""
+    """Fibre in the order in which it goes: the oldest first; and what all of it comes to."""
 
     def __init__(self, pieces: Iterable[Piece] = ()) -> None:
-        self.pieces = deque(pieces)
-        self.mg = sum(piece.mg for piece in self.pieces)
+        self.pieces: deque[Piece] = deque()
+        self.mg = self.priced_mg = 0
+        self.minor = NOTHING
+        for piece in pieces:
+            self.put(piece)
+
+    def _count(self, piece: Piece, sign: int) -> None:
+        self.mg += sign * piece.mg
+        if piece.minor is not None:
+            self.priced_mg += sign * piece.mg
+            self.minor += sign * piece.minor
 
     def put(self, piece: Piece, *, first: bool = False) -> None:
-        self.mg += piece.mg
+        self._count(piece, 1)
         if first:
             self.pieces.appendleft(piece)
         else:
@@ -227,11 +236,11 @@ class _Layers:
 
     def take(self, mg: int) -> list[Piece]:
         taken: list[Piece] = []
-        self.mg -= mg
         while mg:
             piece, rest = self.pieces.popleft().cut(mg)
             if rest is not None:
                 self.pieces.appendleft(rest)
+            self._count(piece, -1)
             taken.append(piece)
             mg -= piece.mg
         return taken
@@ -339,9 +348,8 @@ class _Keeper:
 
     def _found(self, lot: str, mg: int) -> Piece:
         """Return fibre found in a count, at the average cost of what lies there."""
-        priced = [piece for piece in self.store.pieces if piece.minor is not None]
-        held = sum(piece.mg for piece in priced)
-        each = total_minor(priced) / held if held else self.last
+        held = self.store.priced_mg
+        each = self.store.minor / held if held else self.last
         minor = None if each is None else (each * mg).quantize(FINENESS)
         return Piece(lot, mg, minor)
 
