@@ -18,6 +18,7 @@ from tests.builders import (
 from tests.orders.copying import make_base, settle
 from tests.orders.quotings import drafted, plain_studio
 from tests.orders.reorders import Planner, line, order, reorder
+from tests.orders.wholes import kept
 
 
 @pytest.fixture
@@ -85,3 +86,9 @@ def live(base, tmp_path, monkeypatch, settings, django_db_blocker) -> Iterator[P
     # Copies are opened beside the database of the tests, which is not touched.
     with django_db_blocker.unblock():
         yield settle(monkeypatch, base, tmp_path)
+
+
+@pytest.fixture
+def kept_file(transactional_db: None) -> bytes:
+    """Return the file of a whole studio, with nothing in the database."""
+    return kept()

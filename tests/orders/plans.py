@@ -2,6 +2,7 @@
 
 from orders.calc.cover import allocate
 from orders.calc.plan import from_json
+from orders.calc.remedies import ways_out
 
 DAY = "2027-03-01"
 
@@ -43,3 +44,13 @@ def plan(lots=(), commissions=(), **changes):
 
 def answer(lots, commissions, **changes):
     return allocate(from_json(plan(lots, commissions, **changes)))
+
+
+def ways(ref, lots, commissions, *, with_prices=True, **changes):
+    snapshot = from_json(plan(lots, commissions, **changes))
+    return ways_out(snapshot, allocate(snapshot), ref, with_prices=with_prices)
+
+
+def one(kind, found):
+    (way,) = [way for way in found if isinstance(way, kind)]
+    return way

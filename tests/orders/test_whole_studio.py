@@ -1,4 +1,4 @@
-"""The whole studio as one file, and back: the same balances, and nothing where it is not whole."""
+"""The whole studio as one file, and back: the same rows and answers."""
 
 from __future__ import annotations
 
@@ -20,11 +20,12 @@ from orders.services import cover
 from studio import appendonly
 from studio.errors import StudioError
 from studio.files import tables, wholein
-from studio.files.whole import MANIFEST, write_studio
+from studio.files.whole import MANIFEST
 from studio.models import AccessToken, Entry, Preference, Studio
 from studio.people import keep_own_units
 from studio.roles import HAND, OWNER, role_of
 from tests.builders import day, make_studio, make_user, signed_in
+from tests.orders.wholes import flush, written
 from tests.roles.samples import address, routes
 from tests.studio.pages import Page
 
@@ -42,49 +43,6 @@ def studio():
     for name, pattern in routes().items():
         address(name, pattern)
     return written()
-
-
-_kept: list[bytes] = []
-
-
-@pytest.fixture
-def kept_file():
-    """Return the file of such a studio, made once, with nothing in the database."""
-    if not _kept:
-        make_user(OWNER, name="ida")
-        for name, pattern in routes().items():
-            address(name, pattern)
-        _kept.append(written())
-    flush()
-    return _kept[0]
-
-
-def written() -> bytes:
-    file = io.BytesIO()
-    write_studio(file)
-    return file.getvalue()
-
-
-def flush():
-    """Take every row away, as a new database has none."""
-    call_command("flush", interactive=False, verbosity=0)
-
-
-@pytest.fixture(autouse=True)
-def _tables_can_be_emptied(monkeypatch):
-    """Take the triggers off for as long as a test empties its tables."""
-    real = call_command
-
-    def flushing(name, *args, **options):
-        if name != "flush":
-            return real(name, *args, **options)
-        appendonly.remove()
-        try:
-            return real(name, *args, **options)
-        finally:
-            appendonly.install()
-
-    monkeypatch.setattr("tests.orders.test_whole_studio.call_command", flushing)
 
 
 def answers():
@@ -115,31 +73,6 @@ def named_rows(model):
             names.get(value) if field.related_model is person else value
             for field, value in zip(fields, row, strict=True)
         ]
-
-
-def changed(content: bytes, change) -> bytes:
-    """Return a file whose parts were changed."""
-    parts = {}
-    with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        for name in packed.namelist():
-            parts[name] = packed.read(name)
-    change(parts)
-    file = io.BytesIO()
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
-        for name, part in parts.items():
-            packed.writestr(name, part)
-    return file.getvalue()
-
-
-def resigned(parts) -> None:
-    """Put marks and sizes of parts right, as somebody would who changed them on purpose."""
-    import hashlib
-
-    told = json.loads(parts[MANIFEST])
-    for name, mark in told["files"].items():
-        if name in parts:
-            mark |= {"sha256": hashlib.sha256(parts[name]).hexdigest(), "bytes": len(parts[name])}
-    parts[MANIFEST] = json.dumps(told).encode()
 
 
 # --- there and back ---------------------------------------------------------------------------
@@ -338,155 +271,11 @@ def test_page_hands_the_studio_out(studio):
         assert MANIFEST in packed.namelist()
 
 
-# --- refused ----------------------------------------------------------------------------------
-
-
-def cut(parts):
-    parts["json/fibres.lot.json"] = parts["json/fibres.lot.json"][:-9]
-
-
-def lacking(parts):
-    del parts["csv/fibres.lot.csv"]
-
-
-def more(parts):
-    parts["json/auth.user.json"] = b"[]"
-
-
-def newer(parts):
-    told = json.loads(parts[MANIFEST])
-    told["migrations"]["orders"].append("0999_later")
-    parts[MANIFEST] = json.dumps(told).encode()
-
-
-def later_version(parts):
-    told = json.loads(parts[MANIFEST])
-    told["version"] = 2
-    parts[MANIFEST] = json.dumps(told).encode()
-
-
-def no_manifest(parts):
-    del parts[MANIFEST]
-
-
-def climbing(parts):
-    told = json.loads(parts[MANIFEST])
-    told["files"]["../x.json"] = {"rows": 0, "bytes": 2, "sha256": ""}
-    parts[MANIFEST] = json.dumps(told).encode()
-
-
-def told_otherwise(**values):
-    def change(parts):
-        parts[MANIFEST] = json.dumps({**json.loads(parts[MANIFEST]), **values}).encode()
-
-    return change
-
-
-def rows_changed(name, **values):
-    def change(parts):
-        rows = json.loads(parts[name])
-        rows[0] |= values
-        parts[name] = json.dumps(rows).encode()
-        resigned(parts)
-
-    return change
-
-
-def lines_changed(name, change_lines):
-    def change(parts):
-        parts[name] = change_lines(parts[name])
-        resigned(parts)
-
-    return change
-
-
-LOTS, MOVES = "json/fibres.lot.json", "json/fibres.movement.json"
-
-
-@pytest.mark.parametrize(
-    ("change", "said"),
-    [
-        (cut, "json/fibres.lot.json is not as it was written"),
-        (lacking, "it lacks parts, or has others"),
-        (more, "it lacks parts, or has others"),
-        (newer, "made by a newer release"),
-        (later_version, "made by a newer release"),
-        (no_manifest, "This is no studio"),
-        (climbing, "This is no studio"),
-        (lines_changed(LOTS, lambda part: b""), "json/fibres.lot.json cannot be read"),
-        (lines_changed(LOTS, lambda part: part[:2]), "json/fibres.lot.json cannot be read"),
-        (lines_changed(LOTS, lambda part: part[:-2]), "json/fibres.lot.json cannot be read"),
-        (lines_changed(LOTS, lambda part: part + b"{}\n"), "json/fibres.lot.json cannot be read"),
-        (lines_changed(LOTS, lambda part: b"[\n7\n]\n"), "json/fibres.lot.json"),
-        (lines_changed(LOTS, lambda part: b"{}"), "json/fibres.lot.json"),
-        (rows_changed(LOTS, oven_dry_mg=1), "does not prove itself"),
-        (rows_changed(LOTS, oven_dry_mg=-1), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, oven_dry_mg="12kg"), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, moisture="NaN"), "The file is damaged"),
-        (rows_changed(LOTS, colour="red"), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, fibre_id=987654), "its rows do not fit together"),
-        (rows_changed(MOVES, entry_id=987654), "its rows do not fit together"),
-        (rows_changed(MOVES, oven_dry_mg=5), "does not prove itself"),
-        (rows_changed("json/people.json", id="x"), "The file is damaged"),
-        (told_otherwise(version=float("inf")), "This is no studio"),
-        (told_otherwise(migrations={"studio": 5}), "This is no studio"),
-        (rows_changed(LOTS, fibre_id=10**30), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, paid_minor=2**63), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, place="a\0b"), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, place="\ud800"), "row 1 of fibres.lot cannot be read"),
-        (rows_changed(LOTS, measured="by ear"), "row 1 of fibres.lot cannot be read"),
-        (rows_changed("json/people.json", first_name="a\0b"), "row 1 of people cannot be read"),
-    ],
-)
-def test_file_that_is_not_whole_enters_nothing(kept_file, change, said):
-    with pytest.raises(StudioError) as refusal:
-        whole.bring_in(io.BytesIO(changed(kept_file, change)))
-    assert said in str(refusal.value)
-    assert not any(model._base_manager.exists() for model in tables.house_models())
-    assert not get_user_model().objects.exists()
-
-
-@pytest.mark.parametrize("content", [b"", b"PK\x03\x04", b"no zip", b"PK\x05\x06" + bytes(18)])
-def test_other_files_are_no_studio(content, db):
-    with pytest.raises(StudioError, match="This is no studio"):
-        whole.bring_in(io.BytesIO(content))
-
-
 def test_studio_in_use_takes_none_in(studio):
     with pytest.raises(StudioError, match="This studio is in use"):
         whole.bring_in(io.BytesIO(studio))
     with pytest.raises(StudioError, match="in use"):
         wholein.refuse_unless_empty((Fibre,))
-
-
-def without_seals(parts) -> None:
-    """Take the seals out, as a release before them left them out."""
-    told = json.loads(parts[MANIFEST])
-    for name in ("json/fibres.seal.json", "csv/fibres.seal.csv"):
-        del parts[name], told["files"][name]
-    parts[MANIFEST] = json.dumps(told).encode()
-
-
-def test_a_file_from_before_the_seals_is_sealed_on_its_way_in(kept_file):
-    whole.bring_in(io.BytesIO(kept_file))
-    sealed = audit()
-    flush()
-    whole.bring_in(io.BytesIO(changed(kept_file, without_seals)))
-    assert sealed.sealed == Movement.objects.count() > 0
-    assert audit().as_json() == sealed.as_json()
-
-
-def test_a_movement_that_was_changed_in_the_file_does_not_prove_itself(kept_file):
-    broken = changed(kept_file, rows_changed("json/fibres.movement.json", why="Never said"))
-    with pytest.raises(StudioError, match="is not what was sealed"):
-        whole.bring_in(io.BytesIO(broken))
-    assert not Lot.objects.exists()
-
-
-def test_faults_come_along_only_on_the_word(kept_file):
-    broken = changed(kept_file, rows_changed(LOTS, oven_dry_mg=1))
-    whole.bring_in(io.BytesIO(broken), accept_faults=True)
-    assert any("by its balance" in fault.fault for fault in audit().faults)
 
 
 def test_commands_write_and_read_the_same_file(studio, tmp_path, capsys):
